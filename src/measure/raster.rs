@@ -1,0 +1,219 @@
+//! A decoded scan: code values, and how they become linear light.
+
+use std::sync::Arc;
+
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+
+/// Code values, row by row, channels interleaved.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Samples {
+    /// 8 bits.
+    Eight(Vec<u8>),
+    /// 16 bits.
+    Sixteen(Vec<u16>),
+    /// Floating point, nominally 0 to 1.
+    Float(Vec<f32>),
+}
+
+impl Samples {
+    /// Count of code values.
+    pub fn len(&self) -> usize {
+        match self {
+            Self::Eight(codes) => codes.len(),
+            Self::Sixteen(codes) => codes.len(),
+            Self::Float(codes) => codes.len(),
+        }
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+}
+
+/// Which part of the light densities are read from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Channel {
+    /// Weighted sum of the channels: relative luminance by the file's colour space.
+    #[default]
+    Luminance,
+    /// First channel alone.
+    Red,
+    /// Second channel alone.
+    Green,
+    /// Third channel alone.
+    Blue,
+}
+
+/// How code values become linear light (1.0 is the encoding's white).
+#[derive(Debug, Clone)]
+pub struct Light {
+    /// One table a channel, indexed by the code value (256 or 65,536 entries); for
+    /// [`Samples::Float`] it spans 0 to 1 and is read with linear interpolation.
+    pub tables: Vec<Arc<[f32]>>,
+    /// Share of each channel in the luminance; sums to 1.
+    pub weights: [f32; 3],
+    /// Where the conversion comes from, in words ("embedded profile 'Display P3'", "stated: sRGB").
+    pub source: String,
+}
+
+/// Facts of the file that the checks of the scan need.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Origin {
+    /// Bits per code value in the file.
+    pub bits: u8,
+    /// Compressed with loss (JPEG).
+    pub lossy: bool,
+    /// What was passed over or put right while decoding, in words.
+    pub notes: Vec<String>,
+}
+
+/// A decoded scan. Never changed once made; shared behind an `Arc`.
+#[derive(Debug, Clone)]
+pub struct Raster {
+    /// Width in pixels.
+    pub width: usize,
+    /// Height in pixels.
+    pub height: usize,
+    /// 1 (grey) or 3 (RGB).
+    pub channels: usize,
+    /// `width * height * channels` code values.
+    pub samples: Samples,
+    /// The way to linear light.
+    pub light: Light,
+    /// Pixels per millimetre, where the file says so (mean of both directions).
+    pub pixels_per_mm: Option<f64>,
+    /// Facts of the file.
+    pub origin: Origin,
+}
+
+impl Raster {
+    /// Linear light of every pixel of a row from `from` to before `to`, put into `out`.
+    ///
+    /// On a grey scan every channel is the same.
+    pub fn linear_row(
+        &self,
+        y: usize,
+        from: usize,
+        to: usize,
+        channel: Channel,
+        out: &mut Vec<f32>,
+    ) {
+        out.clear();
+        let start = (y * self.width + from) * self.channels;
+        let end = (y * self.width + to) * self.channels;
+        match &self.samples {
+            Samples::Eight(codes) => {
+                self.linear_codes(&codes[start..end], channel, out, |t, c| t[usize::from(c)])
+            }
+            Samples::Sixteen(codes) => {
+                self.linear_codes(&codes[start..end], channel, out, |t, c| t[usize::from(c)])
+            }
+            Samples::Float(codes) => {
+                self.linear_codes(&codes[start..end], channel, out, interpolate)
+            }
+        }
+    }
+
+    fn linear_codes<C: Copy>(
+        &self,
+        codes: &[C],
+        channel: Channel,
+        out: &mut Vec<f32>,
+        look_up: impl Fn(&[f32], C) -> f32,
+    ) {
+        let tables = &self.light.tables;
+        if self.channels == 1 {
+            out.extend(codes.iter().map(|&code| look_up(&tables[0], code)));
+            return;
+        }
+        match channel {
+            Channel::Luminance => {
+                let [r, g, b] = self.light.weights;
+                out.extend(codes.chunks_exact(3).map(|rgb| {
+                    r * look_up(&tables[0], rgb[0])
+                        + g * look_up(&tables[1], rgb[1])
+                        + b * look_up(&tables[2], rgb[2])
+                }));
+            }
+            Channel::Red => {
+                out.extend(codes.chunks_exact(3).map(|rgb| look_up(&tables[0], rgb[0])))
+            }
+            Channel::Green => {
+                out.extend(codes.chunks_exact(3).map(|rgb| look_up(&tables[1], rgb[1])))
+            }
+            Channel::Blue => {
+                out.extend(codes.chunks_exact(3).map(|rgb| look_up(&tables[2], rgb[2])))
+            }
+        }
+    }
+
+    /// The code value of a pixel as a share of full scale, for histograms and the magnifier.
+    pub fn code_share(&self, x: usize, y: usize, channel: usize) -> f32 {
+        let at = (y * self.width + x) * self.channels + channel;
+        match &self.samples {
+            Samples::Eight(codes) => f32::from(codes[at]) / 255.0,
+            Samples::Sixteen(codes) => f32::from(codes[at]) / 65535.0,
+            Samples::Float(codes) => codes[at],
+        }
+    }
+
+    /// A reduced picture in linear light, each pixel the mean of a square of `step` x `step`
+    /// full pixels (the last row and column may average fewer).
+    pub fn overview(&self, step: usize, channel: Channel) -> Overview {
+        let step = step.max(1);
+        let width = self.width.div_ceil(step);
+        let height = self.height.div_ceil(step);
+        let mut light = vec![0f32; width * height];
+        light.par_chunks_mut(width).enumerate().for_each_init(
+            Vec::new,
+            |row, (index, sums): (usize, &mut [f32])| {
+                let rows = index * step..((index + 1) * step).min(self.height);
+                let count = rows.len();
+                for y in rows {
+                    self.linear_row(y, 0, self.width, channel, row);
+                    for (sum, pixels) in sums.iter_mut().zip(row.chunks(step)) {
+                        *sum += pixels.iter().sum::<f32>() / pixels.len() as f32;
+                    }
+                }
+                for sum in sums.iter_mut() {
+                    *sum /= count as f32;
+                }
+            },
+        );
+        Overview {
+            width,
+            height,
+            step,
+            light,
+        }
+    }
+}
+
+fn interpolate(table: &[f32], code: f32) -> f32 {
+    let last = (table.len() - 1) as f32;
+    let place = if code.is_finite() {
+        (code * last).clamp(0.0, last)
+    } else {
+        0.0
+    };
+    let below = place.floor() as usize;
+    let above = (below + 1).min(table.len() - 1);
+    let share = place - below as f32;
+    table[below] * (1.0 - share) + table[above] * share
+}
+
+/// A reduced picture of a scan in linear light, for finding things.
+#[derive(Debug, Clone)]
+pub struct Overview {
+    /// Width in overview pixels.
+    pub width: usize,
+    /// Height in overview pixels.
+    pub height: usize,
+    /// Full pixels per overview pixel, each way.
+    pub step: usize,
+    /// Linear light, row by row.
+    pub light: Vec<f32>,
+}

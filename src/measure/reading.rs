@@ -1,0 +1,58 @@
+//! A strip's densities: cells inside the steps, and one generalised-least-squares pass.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::geometry::Point;
+
+/// A few square millimetres inside a step: robust mean of linear light.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cell {
+    /// Index of the field in the strip's shape.
+    pub field: usize,
+    /// Centre on the strip in millimetres: along, across, from the strip's start-left corner
+    /// (from pixels and the scan's resolution; when that is unknown, the strip's width counts
+    /// as 30 mm).
+    pub at_mm: (f64, f64),
+    /// Centre on the scan.
+    pub at: Point,
+    /// Robust mean of linear light.
+    pub light: f64,
+    /// Standard error of `light` from the pixels' scatter.
+    pub light_error: f64,
+    /// Pixels that counted.
+    pub pixels: usize,
+    /// Share of pixels rejected as bubbles, dust, hairs, pinholes.
+    pub rejected: f64,
+    /// Share of pixels at the bottom or the top of the code range.
+    pub clipped: f64,
+}
+
+/// The densities of one strip: margin first if there is one, then its steps by number.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StripReading {
+    /// Whether entry 0 is the margin.
+    pub has_margin: bool,
+    /// Step numbers (from 0, in the order of the series) of the entries after the margin.
+    pub steps: Vec<usize>,
+    /// Scanner density (-log10 linear light) of each entry.
+    pub scanner: DVector<f64>,
+    /// Density of each entry.
+    pub density: DVector<f64>,
+    /// Covariance of the densities from unevenness and noise, without the scale's own error.
+    pub covariance: DMatrix<f64>,
+    /// Error modes of the density scale at each entry (entries x modes): shared between strips.
+    pub scale_modes: DMatrix<f64>,
+    /// How uneven the coat was found to be.
+    pub unevenness: Unevenness,
+}
+
+/// Unevenness of a strip as estimated by REML.
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+pub struct Unevenness {
+    /// Standard deviation of the smooth field that acts like exposure, decades.
+    pub exposure_decades: f64,
+    /// Standard deviation of the mottle as a share of net density.
+    pub net_share: f64,
+    /// Correlation length, millimetres.
+    pub scale_mm: f64,
+}

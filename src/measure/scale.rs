@@ -1,0 +1,24 @@
+//! The density scale: from the scanner's log reflectance to density, with its own uncertainty.
+
+/// A strictly increasing map from scanner density (-log10 of linear light) to density.
+///
+/// The uncertainty of the map is shared by everything read with it. It is carried as a few
+/// modes: the error of the map at `s` is the sum over modes of `mode(s) * e`, with
+/// independent standard normal `e`; so densities read on two strips with one scale have
+/// their common error, and it cancels where it should.
+pub trait DensityScale: Send + Sync {
+    /// Density at scanner density `s`.
+    fn density(&self, s: f64) -> f64;
+
+    /// Slope of the map at `s`: density per scanner density.
+    fn slope(&self, s: f64) -> f64;
+
+    /// Standard-error modes at `s`, in density; the same count for every `s`.
+    fn modes(&self, s: f64) -> Vec<f64>;
+
+    /// Scanner densities between which the scale is supported by evidence.
+    fn supported(&self) -> (f64, f64);
+
+    /// Whether a wedge stands behind the scale.
+    fn from_wedge(&self) -> bool;
+}
