@@ -20,5 +20,5 @@ pub trait DensityScale: Send + Sync {
     fn supported(&self) -> (f64, f64);
 
     /// Whether a wedge stands behind the scale.
-    fn from_wedge(&self) -> bool;
+    fn by_wedge(&self) -> bool;
 }
