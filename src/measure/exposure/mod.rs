@@ -4,9 +4,24 @@
 //! decades; t in seconds, N the exact f-number, m the magnification, lag the lamp's dead
 //! time per burst. All strips of a session share one relative unit.
 
+pub mod aperture;
+pub mod check;
+pub mod entry;
+pub mod sentence;
+mod words;
+pub mod write;
+
+#[cfg(test)]
+mod tests;
+
 use serde::{Deserialize, Serialize};
 
 use super::units::Seconds;
+
+pub use aperture::{Aperture, exact_aperture_note};
+pub use check::ExposureError;
+pub use entry::EntryError;
+pub use sentence::Exposure;
 
 /// How a strip's steps were exposed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
