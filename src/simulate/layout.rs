@@ -1,0 +1,111 @@
+//! Laying sheets on the glass.
+
+use rand::Rng;
+use rand::seq::SliceRandom;
+
+use super::recipe::Level;
+use super::scene::Frame;
+use crate::measure::geometry::Point;
+
+/// A sheet to be laid: size of its frame and of the border around it, millimetres.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sheet {
+    /// Length and width of the frame.
+    pub size: (f64, f64),
+    /// Border around it.
+    pub border: f64,
+}
+
+/// Where the sheets came to lie.
+#[derive(Debug, Clone)]
+pub struct Laid {
+    /// Width of the scan in pixels.
+    pub width: usize,
+    /// Height of the scan in pixels.
+    pub height: usize,
+    /// One frame a sheet, in the order they were given.
+    pub frames: Vec<Frame>,
+    /// Sheets in reading order.
+    pub order: Vec<usize>,
+}
+
+/// Lays sheets side by side, along or across, tilted, in any order.
+pub fn lay(
+    rng: &mut impl Rng,
+    level: Level,
+    sheets: &[Sheet],
+    per_mm: f64,
+    bed: Option<(f64, f64)>,
+) -> Laid {
+    let across = rng.random_bool(0.4);
+    let limit: f64 = level.pick(1.5, 4.0, 10.0);
+    let tilt = rng.random_range(-limit..limit).to_radians();
+    let mut order: Vec<usize> = (0..sheets.len()).collect();
+    order.shuffle(rng);
+    // Centres in a row of sheets that all lie along x, stacked in y.
+    let mut centres = vec![(0.0, 0.0, 0.0); sheets.len()];
+    let mut y = 0.0;
+    for &index in &order {
+        let sheet = &sheets[index];
+        let (length, width) = (
+            sheet.size.0 + 2.0 * sheet.border,
+            sheet.size.1 + 2.0 * sheet.border,
+        );
+        let own = rng.random_range(-1.0..1.0f64).to_radians();
+        let lean = length * own.sin().abs() / 2.0;
+        y += width / 2.0 + lean;
+        centres[index] = (rng.random_range(-8.0..8.0), y, own);
+        y += width / 2.0 + lean + rng.random_range(3.0..12.0);
+    }
+    let (c, s) = (tilt.cos(), tilt.sin());
+    let quarter = if across {
+        std::f64::consts::FRAC_PI_2
+    } else {
+        0.0
+    };
+    let mut frames: Vec<Frame> = sheets
+        .iter()
+        .zip(&centres)
+        .map(|(sheet, &(x, y, own))| {
+            let (x, y) = if across { (y, x) } else { (x, y) };
+            let angle = tilt + quarter + own;
+            let mut frame = Frame {
+                start: Point::new(x * c - y * s, x * s + y * c),
+                along: (angle.cos(), angle.sin()),
+                length: sheet.size.0,
+                width: sheet.size.1,
+                per_mm: 1.0,
+            };
+            frame.start = frame.on_scan(-sheet.size.0 / 2.0, -sheet.size.1 / 2.0);
+            frame
+        })
+        .collect();
+    // Bounding box in millimetres, with glass to spare.
+    let mut low = (f64::INFINITY, f64::INFINITY);
+    let mut high = (f64::NEG_INFINITY, f64::NEG_INFINITY);
+    for (frame, sheet) in frames.iter().zip(sheets) {
+        for corner in frame.corners(sheet.border) {
+            low = (low.0.min(corner.x), low.1.min(corner.y));
+            high = (high.0.max(corner.x), high.1.max(corner.y));
+        }
+    }
+    let mut spare = || rng.random_range(3.0..12.0);
+    let (left, right, top, bottom) = (spare(), spare(), spare(), spare());
+    let mut size = (high.0 - low.0 + left + right, high.1 - low.1 + top + bottom);
+    if let Some((width, height)) = bed {
+        size = (size.0.max(width), size.1.max(height));
+    }
+    for frame in &mut frames {
+        frame.start = Point::new(
+            (frame.start.x - low.0 + left) * per_mm,
+            (frame.start.y - low.1 + top) * per_mm,
+        );
+        frame.per_mm = per_mm;
+    }
+    Laid {
+        width: (size.0 * per_mm).ceil() as usize,
+        height: (size.1 * per_mm).ceil() as usize,
+        frames,
+        order,
+    }
+}

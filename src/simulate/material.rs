@@ -1,0 +1,177 @@
+//! Papers, coats and what they lie on, as drawn for a session.
+
+use rand::Rng;
+
+use super::curve::{TrueCurve, Wanted};
+use super::field::{Component, Field};
+use super::recipe::{Level, Recipe, Twist};
+use super::scene::Ground;
+use super::shape::{Family, Shape};
+
+/// Curves of the reference paper and of each coupon's emulsion.
+///
+/// Speed points are on a scale where `middle` is the paper's; each emulsion is 2 to 16 times
+/// slower.
+pub fn curves(rng: &mut impl Rng, recipe: &Recipe, coupons: usize, middle: f64) -> Vec<TrueCurve> {
+    let mut family = || match recipe.twist {
+        Some(Twist::Curves(family)) => family,
+        _ => Family::ALL[rng.random_range(0..Family::ALL.len())],
+    };
+    let families: Vec<Family> = (0..=coupons).map(|_| family()).collect();
+    let paper = Wanted {
+        dmin: rng.random_range(0.03..0.09),
+        dmax: rng.random_range(1.85..2.10),
+        speed_point: middle,
+        range: rng.random_range(70.0..150.0),
+    };
+    let decades = rng.random_range(2f64.log10()..16f64.log10());
+    families
+        .into_iter()
+        .enumerate()
+        .map(|(index, family)| {
+            let shape = Shape::draw(family, rng);
+            if index == 0 {
+                return TrueCurve::new(shape, &paper);
+            }
+            let dmin = rng.random_range(0.06..0.25);
+            let wanted = Wanted {
+                dmin,
+                dmax: rng.random_range(1.25f64..1.85).max(dmin + 1.05),
+                // Coats of one emulsion differ by a fraction of a stop.
+                speed_point: middle
+                    + decades
+                    + if index > 1 {
+                        rng.random_range(-0.12..0.12)
+                    } else {
+                        0.0
+                    },
+                range: rng.random_range(70.0..150.0),
+            };
+            TrueCurve::new(shape, &wanted)
+        })
+        .collect()
+}
+
+/// How uneven a coat is: parts of the field that acts like exposure, and of the mottle.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Unevenness {
+    /// Parts that act like log exposure, decades.
+    pub exposure: Vec<Component>,
+    /// Parts that act on net density, as a share.
+    pub net: Vec<Component>,
+}
+
+impl Unevenness {
+    /// Factory-coated paper: much more even than any hand-made coat.
+    pub fn paper(rng: &mut impl Rng) -> Self {
+        Self {
+            exposure: vec![Component::round(0.002, rng.random_range(5.0..15.0))],
+            net: vec![Component::round(0.001, 6.0)],
+        }
+    }
+
+    /// A hand-made coat.
+    pub fn coat(rng: &mut impl Rng, level: Level, several_scales: bool) -> Self {
+        let exposure = level.pick(0.008, 0.018, 0.035);
+        let net = level.pick(0.006, 0.012, 0.025);
+        if several_scales {
+            let third = |sd: f64| sd / 3f64.sqrt();
+            let scales = [
+                rng.random_range(1.0..2.0),
+                rng.random_range(4.0..7.0),
+                rng.random_range(14.0..20.0),
+            ];
+            return Self {
+                exposure: scales.map(|s| Component::round(third(exposure), s)).into(),
+                net: scales.map(|s| Component::round(third(net), s)).into(),
+            };
+        }
+        let scale = 3.5 * rng.random_range(0f64..1.0).mul_add(1.1, 0.0).exp();
+        let mut parts = vec![];
+        // Brush streaks: a part of the variance runs in long lines.
+        let streaks = if rng.random_bool(level.pick(0.2, 0.4, 0.6)) {
+            rng.random_range(0.1..0.3)
+        } else {
+            0.0
+        };
+        if streaks > 0.0 {
+            let (long, short) = (rng.random_range(30.0..60.0), rng.random_range(0.8..2.0));
+            let (along, across) = if rng.random_bool(0.6) {
+                (long, short)
+            } else {
+                (short, long)
+            };
+            parts.push(Component {
+                sd: exposure * f64::sqrt(streaks),
+                along,
+                across,
+            });
+        }
+        parts.push(Component::round(exposure * f64::sqrt(1.0 - streaks), scale));
+        Self {
+            exposure: parts,
+            net: vec![Component::round(net, rng.random_range(5.0..6.0))],
+        }
+    }
+
+    /// Standard deviation of all parts that act like exposure, decades.
+    pub fn exposure_sd(&self) -> f64 {
+        total(&self.exposure)
+    }
+
+    /// Standard deviation of all parts of the mottle.
+    pub fn net_sd(&self) -> f64 {
+        total(&self.net)
+    }
+}
+
+fn total(parts: &[Component]) -> f64 {
+    parts
+        .iter()
+        .map(|part| part.sd * part.sd)
+        .sum::<f64>()
+        .sqrt()
+}
+
+/// What a coupon's coat lies on, for a coat of `length` x `width` mm.
+pub fn ground(rng: &mut impl Rng, recipe: &Recipe, dmin: f64, length: f64, width: f64) -> Ground {
+    let level = recipe.level;
+    let slate = recipe
+        .slate
+        .unwrap_or_else(|| rng.random_bool(level.pick(0.2, 0.35, 0.5)));
+    let border = rng.random_range(2.0..8.0);
+    let (l, w) = (length + 2.0 * border, width + 2.0 * border);
+    let rough = level.pick(0.15, 0.35, 0.6);
+    let (reflectance, texture) = if slate {
+        let grain = rng.random_range(0.010..0.030);
+        (
+            10f64.powf(-rng.random_range(0.45..0.85)),
+            vec![
+                Component::round(grain, 0.6),
+                Component {
+                    sd: grain,
+                    along: 12.0,
+                    across: 1.5,
+                },
+            ],
+        )
+    } else {
+        let grain = rng.random_range(0.002..0.006);
+        (
+            10f64.powf(-dmin * rng.random_range(0.5..0.95)),
+            vec![Component::round(grain, 0.5), Component::round(grain, 2.0)],
+        )
+    };
+    Ground {
+        border,
+        reflectance,
+        texture: Field::draw(rng, l, w, &texture),
+        ragged: Field::draw(
+            rng,
+            l,
+            w,
+            &[Component::round(rough, 1.2), Component::round(rough, 6.0)],
+        ),
+        bead: level.pick(0.02, 0.05, 0.09),
+    }
+}

@@ -1,0 +1,282 @@
+//! From the things on the glass to light: reflectance of every pixel.
+
+use rayon::prelude::*;
+
+use super::scene::{Scene, Strip, Stuff, WedgeSheet};
+
+/// Light that leaves the glass, and what it comes from.
+#[derive(Debug, Clone)]
+pub struct Painting {
+    /// Width in pixels.
+    pub width: usize,
+    /// Reflectance of every pixel, row by row.
+    pub light: Vec<f32>,
+    /// Stuff of every pixel.
+    pub stuff: Vec<Stuff>,
+}
+
+/// How far shadows reach around a sheet, millimetres.
+const SHADOW_REACH: f64 = 4.0;
+
+/// Paints a scene.
+pub fn paint(scene: &Scene) -> Painting {
+    let (width, height) = (scene.width, scene.height);
+    let mut light = vec![scene.lid as f32; width * height];
+    let mut stuff = vec![Stuff::Lid; width * height];
+    let tables: Vec<CurveTable> = scene.strips.iter().map(CurveTable::new).collect();
+    light
+        .par_chunks_mut(width)
+        .zip(stuff.par_chunks_mut(width))
+        .enumerate()
+        .for_each(|(y, (light, stuff))| {
+            for (strip, table) in scene.strips.iter().zip(&tables) {
+                paint_strip_row(strip, table, scene.shadow, y, light, stuff);
+            }
+            for wedge in &scene.wedges {
+                paint_wedge_row(wedge, scene.shadow, y, light, stuff);
+            }
+        });
+    for spot in &scene.spots {
+        let r = spot.radius + 1.0;
+        let rows =
+            (spot.at.y - r).max(0.0) as usize..((spot.at.y + r).max(0.0) as usize + 1).min(height);
+        for y in rows {
+            let columns = (spot.at.x - r).max(0.0) as usize
+                ..((spot.at.x + r).max(0.0) as usize + 1).min(width);
+            for x in columns {
+                let distance = (x as f64 + 0.5 - spot.at.x).hypot(y as f64 + 0.5 - spot.at.y);
+                let cover = (spot.radius - distance + 0.5).clamp(0.0, 1.0) as f32 * spot.cover;
+                let pixel = &mut light[y * width + x];
+                *pixel += (spot.light - *pixel) * cover;
+            }
+        }
+    }
+    Painting {
+        width,
+        light,
+        stuff,
+    }
+}
+
+/// A strip's curve as a table over log exposure.
+struct CurveTable {
+    from: f32,
+    density: Vec<f32>,
+    log_light: Vec<f32>,
+    dmin: f32,
+}
+
+const TABLE_STEPS_PER_DECADE: f32 = 400.0;
+
+impl CurveTable {
+    fn new(strip: &Strip) -> Self {
+        let from = strip.curve.speed_point() - 4.0;
+        let count = (TABLE_STEPS_PER_DECADE * 8.0) as usize;
+        Self {
+            from: from as f32,
+            density: (0..count)
+                .map(|k| {
+                    strip
+                        .curve
+                        .density(from + k as f64 / f64::from(TABLE_STEPS_PER_DECADE))
+                        as f32
+                })
+                .collect(),
+            log_light: strip.light.iter().map(|&e| log_light(e) as f32).collect(),
+            dmin: strip.curve.dmin as f32,
+        }
+    }
+
+    fn at(&self, log_exposure: f32) -> f32 {
+        let last = (self.density.len() - 1) as f32;
+        let place = ((log_exposure - self.from) * TABLE_STEPS_PER_DECADE).clamp(0.0, last - 0.01);
+        let below = place as usize;
+        let (a, b) = (self.density[below], self.density[below + 1]);
+        a + (b - a) * (place - below as f32)
+    }
+}
+
+/// log10 with a floor far below any toe instead of minus infinity.
+fn log_light(light: f64) -> f64 {
+    light.max(1e-12).log10()
+}
+
+fn smooth(t: f64) -> f64 {
+    let t = t.clamp(0.0, 1.0);
+    t * t * (3.0 - 2.0 * t)
+}
+
+impl Strip {
+    /// Log exposure at a place, before fall-off: even inside the fields, mixed light in the
+    /// penumbra of the card.
+    fn log_light_at(&self, table: &CurveTable, u: f64, share: f64) -> f32 {
+        let edge = |k: usize| {
+            let (left, right) = self.edges[k];
+            left + (right - left) * share
+        };
+        let last = self.light.len() - 1;
+        let mut field = 0;
+        while field < last && u >= edge(field + 1) {
+            field += 1;
+        }
+        let across = |k: usize| {
+            // Light at the border between field k - 1 and field k.
+            let mixed = smooth((u - edge(k)) / (2.0 * self.penumbra[k]) + 0.5);
+            log_light(self.light[k - 1] + (self.light[k] - self.light[k - 1]) * mixed) as f32
+        };
+        if field > 0 && u - edge(field) < self.penumbra[field] {
+            across(field)
+        } else if field < last && edge(field + 1) - u < self.penumbra[field + 1] {
+            across(field + 1)
+        } else {
+            table.log_light[field]
+        }
+    }
+}
+
+fn paint_strip_row(
+    strip: &Strip,
+    table: &CurveTable,
+    shadow: f64,
+    y: usize,
+    light: &mut [f32],
+    stuff: &mut [Stuff],
+) {
+    let frame = &strip.frame;
+    let border = strip.ground.as_ref().map_or(0.0, |ground| ground.border);
+    for x in frame.columns(border + SHADOW_REACH, y, light.len()) {
+        let (dx, dy) = (
+            (x as f64 + 0.5 - frame.start.x) / frame.per_mm,
+            (y as f64 + 0.5 - frame.start.y) / frame.per_mm,
+        );
+        let (c, s) = frame.along;
+        let (u, v) = (dx * c + dy * s, dy * c - dx * s);
+        let inside = u.min(frame.length - u).min(v).min(frame.width - v);
+        let cover = ((inside + border) * frame.per_mm + 0.5).clamp(0.0, 1.0) as f32;
+        let lid = shaded(light[x], shadow, -(inside + border));
+        if cover <= 0.0 {
+            light[x] = lid;
+            continue;
+        }
+        let (fu, fv) = (u as f32, v as f32);
+        let coat = coat_density(strip, table, u, v, inside);
+        let sheet = match &strip.ground {
+            None => {
+                stuff[x] = strip.stuff;
+                reflectance(coat)
+            }
+            Some(ground) => {
+                let texture = ground.texture.at(fu + border as f32, fv + border as f32);
+                let edge = if inside < 6.0 {
+                    inside as f32 + ground.ragged.at(fu + border as f32, fv + border as f32)
+                } else {
+                    6.0
+                };
+                let coated = smooth(f64::from(edge) / 0.4) as f32;
+                let bare = ground.reflectance as f32 * reflectance(texture);
+                stuff[x] = if coated > 0.5 {
+                    strip.stuff
+                } else {
+                    Stuff::Ground
+                };
+                if coated <= 0.0 {
+                    bare
+                } else {
+                    let covered = reflectance(coat + texture * 0.3);
+                    bare + (covered - bare) * coated
+                }
+            }
+        };
+        light[x] = lid + (sheet - lid) * cover;
+    }
+}
+
+fn coat_density(strip: &Strip, table: &CurveTable, u: f64, v: f64, inside: f64) -> f32 {
+    let frame = &strip.frame;
+    let (fu, fv) = (u as f32, v as f32);
+    let share = (v / frame.width).clamp(0.0, 1.0);
+    let [linear, square, across] = strip.fall_off;
+    let place = 2.0 * u / frame.length - 1.0;
+    let fall = linear * place + square * (place * place - 1.0 / 3.0) + across * (2.0 * share - 1.0);
+    let bead = match &strip.ground {
+        Some(ground) if inside < 4.0 => ground.bead * (-inside.max(0.0) / 0.8).exp(),
+        _ => 0.0,
+    };
+    let log_exposure =
+        strip.log_light_at(table, u, share) + (fall + bead) as f32 + strip.thickness.at(fu, fv);
+    let net = (table.at(log_exposure) - table.dmin) * (1.0 + strip.mottle.at(fu, fv));
+    table.dmin + net
+}
+
+fn paint_wedge_row(
+    wedge: &WedgeSheet,
+    shadow: f64,
+    y: usize,
+    light: &mut [f32],
+    stuff: &mut [Stuff],
+) {
+    let frame = &wedge.frame;
+    for x in frame.columns(wedge.border + SHADOW_REACH, y, light.len()) {
+        let (dx, dy) = (
+            (x as f64 + 0.5 - frame.start.x) / frame.per_mm,
+            (y as f64 + 0.5 - frame.start.y) / frame.per_mm,
+        );
+        let (c, s) = frame.along;
+        let (u, v) = (dx * c + dy * s, dy * c - dx * s);
+        let inside = u.min(frame.length - u).min(v).min(frame.width - v);
+        let cover = ((inside + wedge.border) * frame.per_mm + 0.5).clamp(0.0, 1.0) as f32;
+        let lid = shaded(light[x], shadow, -(inside + wedge.border));
+        if cover <= 0.0 {
+            light[x] = lid;
+            continue;
+        }
+        stuff[x] = Stuff::Wedge;
+        let base = reflectance(wedge.base as f32);
+        let within = (inside * frame.per_mm + 0.5).clamp(0.0, 1.0) as f32;
+        let mut sheet = base;
+        if within > 0.0 {
+            let last = wedge.densities.len() - 1;
+            let field = wedge.edges[1..=last].partition_point(|edge| edge.0 <= u);
+            let mut patch = reflectance(wedge.densities[field] as f32);
+            // Crisp, but not jagged, edges.
+            let next = (u - wedge.edges[field].0) * frame.per_mm;
+            if field > 0 && next < 0.5 {
+                let before = reflectance(wedge.densities[field - 1] as f32);
+                patch = before + (patch - before) * (next as f32 + 0.5);
+            }
+            let left = (wedge.edges[field + 1].0 - u) * frame.per_mm;
+            if field < last && left < 0.5 {
+                let after = reflectance(wedge.densities[field + 1] as f32);
+                patch = after + (patch - after) * (left as f32 + 0.5);
+            }
+            sheet = base + (patch - base) * within;
+        }
+        if let Some((place, breadth, depth)) = wedge.shadow {
+            let t = (u - place) / breadth;
+            sheet *= (1.0 - depth * (-0.5 * t * t).exp()) as f32;
+        }
+        light[x] = lid + (sheet - lid) * cover;
+    }
+}
+
+fn shaded(light: f32, shadow: f64, outside: f64) -> f32 {
+    if outside <= 0.0 || shadow == 0.0 {
+        return light;
+    }
+    light * (1.0 - shadow * (-outside / 1.2).exp()) as f32
+}
+
+fn reflectance(density: f32) -> f32 {
+    (density * -std::f32::consts::LOG2_10).exp2()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::units::reflectance_of;
+
+    #[test]
+    fn a_density_of_one_reflects_a_tenth() {
+        assert!((f64::from(reflectance(1.0)) - reflectance_of(1.0)).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,234 @@
+//! Strips and wedges as drawn for a session, before they are laid on the glass.
+
+use rand::Rng;
+use rand_distr::StandardNormal;
+
+use super::curve::TrueCurve;
+use super::field::{Component, Field};
+use super::material::{Unevenness, ground};
+use super::recipe::{Recipe, Twist};
+use super::scene::{Frame, Strip, Stuff, WedgeSheet};
+use crate::measure::geometry::{Field as What, Point};
+use crate::measure::strip::Role;
+
+/// A strip with what the truth needs beside the picture.
+#[derive(Debug, Clone)]
+pub struct Draft {
+    /// The picture.
+    pub strip: Strip,
+    /// Paper or coated.
+    pub role: Role,
+    /// Log exposures that the steps really got.
+    pub log_exposures: Vec<f64>,
+    /// Aperture error in stops of light.
+    pub aperture_error_stops: f64,
+    /// How uneven its coat is.
+    pub unevenness: Unevenness,
+}
+
+/// A frame that has a size but no place yet.
+fn unplaced(length: f64, width: f64) -> Frame {
+    Frame {
+        start: Point::new(0.0, 0.0),
+        along: (1.0, 0.0),
+        length,
+        width,
+        per_mm: 1.0,
+    }
+}
+
+/// Draws a strip whose steps got these log exposures.
+pub fn strip(
+    rng: &mut impl Rng,
+    recipe: &Recipe,
+    role: Role,
+    curve: TrueCurve,
+    log_exposures: Vec<f64>,
+    aperture_error_stops: f64,
+    shared_fall_off: [f64; 3],
+) -> Draft {
+    let level = recipe.level;
+    let steps = log_exposures.len();
+    let (length, width) = (rng.random_range(150.0..200.0), rng.random_range(25.0..40.0));
+    // Fields in the order of exposure: margin, steps, sometimes more margin.
+    let dark_margin = rng.random_bool(0.15);
+    let mut fields = vec![What::Margin];
+    fields.extend((0..steps).map(What::Step));
+    if dark_margin {
+        fields.push(What::Margin);
+    }
+    let mut light: Vec<f64> = fields
+        .iter()
+        .map(|field| match field {
+            What::Step(step) => 10f64.powf(log_exposures[*step]),
+            What::Margin | What::Ignored => 0.0,
+        })
+        .collect();
+    let unequal = level.pick(0.05, 0.12, 0.20);
+    let mut widths: Vec<f64> = fields
+        .iter()
+        .map(|field| match field {
+            What::Step(_) => 1.0 + rng.random_range(-unequal..unequal),
+            What::Margin | What::Ignored => rng.random_range(0.6..1.4),
+        })
+        .collect();
+    let backwards = rng.random_bool(0.5);
+    if backwards {
+        fields.reverse();
+        light.reverse();
+        widths.reverse();
+    }
+    let sum: f64 = widths.iter().sum();
+    let slant = level.pick(0.3, 0.8, 1.6);
+    let mut edges = vec![(0.0, 0.0)];
+    let mut place = 0.0;
+    for (index, share) in widths.iter().enumerate() {
+        place += share / sum * length;
+        let lean = if index + 1 < widths.len() {
+            rng.random_range(-slant..slant) / 2.0
+        } else {
+            place = length;
+            0.0
+        };
+        edges.push((place - lean, place + lean));
+    }
+    let card = rng.random_range(0.15..0.6);
+    let penumbra = edges
+        .iter()
+        .map(|_| card * rng.random_range(0.8..1.25))
+        .collect();
+    let sign = if backwards { -1.0 } else { 1.0 };
+    let own = level.pick(0.0006, 0.001, 0.0016);
+    let mut wander = |mean: f64| mean + own * rng.sample::<f64, _>(StandardNormal);
+    let fall_off = [
+        sign * wander(shared_fall_off[0]),
+        wander(shared_fall_off[1]),
+        sign * wander(shared_fall_off[2]),
+    ];
+    let several = recipe.twist == Some(Twist::SeveralScales);
+    let unevenness = match role {
+        Role::Reference => Unevenness::paper(rng),
+        Role::Coupon => Unevenness::coat(rng, level, several),
+    };
+    let mut exposure = unevenness.exposure.clone();
+    if role == Role::Coupon && recipe.twist == Some(Twist::PictureDetail) {
+        exposure.push(Component::round(0.15, 4.0));
+        exposure.push(Component::round(0.20, 18.0));
+    }
+    let ground = match role {
+        Role::Reference => None,
+        Role::Coupon => Some(ground(rng, recipe, curve.dmin, length, width)),
+    };
+    Draft {
+        strip: Strip {
+            frame: unplaced(length, width),
+            stuff: match role {
+                Role::Reference => Stuff::Paper,
+                Role::Coupon => Stuff::Coat,
+            },
+            edges,
+            fields,
+            light,
+            penumbra,
+            fall_off,
+            curve,
+            thickness: Field::draw(rng, length, width, &exposure),
+            mottle: Field::draw(rng, length, width, &unevenness.net),
+            ground,
+        },
+        role,
+        log_exposures,
+        aperture_error_stops,
+        unevenness,
+    }
+}
+
+/// A wedge: as listed, and as it is.
+#[derive(Debug, Clone)]
+pub struct Wedge {
+    /// Densities as listed.
+    pub listed: Vec<f64>,
+    /// Standard uncertainty of the list.
+    pub uncertainty: f64,
+    /// True densities in the order of the list.
+    pub densities: Vec<f64>,
+    /// Length and width of its fields together, millimetres.
+    pub size: (f64, f64),
+    /// White border, millimetres.
+    pub border: f64,
+    /// Whether the fields lie against the order of the list.
+    pub backwards: bool,
+    /// Shadow over part of it.
+    pub shadow: Option<(f64, f64, f64)>,
+}
+
+impl Wedge {
+    /// Draws a wedge.
+    pub fn draw(rng: &mut impl Rng, recipe: &Recipe) -> Self {
+        let (fields, step) =
+            [(11, 0.20), (13, 0.17), (16, 0.14), (21, 0.105)][rng.random_range(0..4)];
+        let first = rng.random_range(0.04..0.09);
+        let uncertainty = recipe.level.pick(0.005, 0.008, 0.010);
+        let listed: Vec<f64> = (0..fields)
+            .map(|k| {
+                let even = first + step * f64::from(k);
+                let density = even + rng.random_range(-0.15..0.15) * step * f64::from(k.min(1));
+                (density * 100.0_f64).round() / 100.0
+            })
+            .collect();
+        let mut densities: Vec<f64> = listed
+            .iter()
+            .map(|density| density + uncertainty * rng.sample::<f64, _>(StandardNormal))
+            .collect();
+        if recipe.twist == Some(Twist::WedgeNotMonotone) {
+            densities.swap(fields as usize / 2, fields as usize / 2 + 1);
+        }
+        let length = rng.random_range(100.0..150.0);
+        let shadow = (recipe.twist == Some(Twist::ShadowedWedge))
+            .then(|| (length * rng.random_range(0.2..0.8), length * 0.1, 0.15));
+        Self {
+            listed,
+            uncertainty,
+            densities,
+            size: (length, rng.random_range(15.0..20.0)),
+            border: if rng.random_bool(0.5) {
+                rng.random_range(1.5..4.0)
+            } else {
+                0.0
+            },
+            backwards: rng.random_bool(0.5),
+            shadow,
+        }
+    }
+
+    /// The sheet in a frame of the wedge's size.
+    pub fn sheet(&self, frame: Frame) -> WedgeSheet {
+        let count = self.densities.len();
+        let mut densities = self.densities.clone();
+        if self.backwards {
+            densities.reverse();
+        }
+        WedgeSheet {
+            frame,
+            border: self.border,
+            edges: (0..=count)
+                .map(|k| {
+                    let place = self.size.0 * k as f64 / count as f64;
+                    (place, place)
+                })
+                .collect(),
+            densities,
+            base: 0.04,
+            shadow: self.shadow,
+        }
+    }
+
+    /// Its fields as they lie.
+    pub fn fields(&self) -> Vec<What> {
+        let mut fields: Vec<What> = (0..self.densities.len()).map(What::Step).collect();
+        if self.backwards {
+            fields.reverse();
+        }
+        fields
+    }
+}
