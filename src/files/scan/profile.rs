@@ -1,0 +1,197 @@
+//! Embedded ICC profiles (ICC.1, versions 2 and 4) and code points (ITU-T H.273).
+//!
+//! A profile of curves and a matrix becomes a table a channel and luminance weights (the Y
+//! row of the matrix): exact, and no second copy of the picture. A profile that has only
+//! look-up tables converts the samples, see [`convert`].
+
+use moxcms::{
+    CicpColorPrimaries, CicpProfile, ColorProfile, DataColorSpace, MatrixCoefficients,
+    ParsingOptions, ProfileText, ToneReprCurve, TransferCharacteristics,
+};
+
+use super::convert;
+use super::decoded::Decoded;
+use super::error::{Format, Problem};
+use super::light::table;
+use crate::measure::raster::Light;
+
+/// The way to linear light by an embedded profile.
+pub(super) fn from_profile(decoded: &mut Decoded, bytes: &[u8]) -> Result<Light, Problem> {
+    let unusable = |what: &str| Problem::Profile { what: what.into() };
+    let options = ParsingOptions {
+        max_allowed_trc_size: 65_536,
+        ..ParsingOptions::default()
+    };
+    let profile = ColorProfile::new_from_slice_with_options(bytes, options)
+        .map_err(|error| unusable(&format!("it is damaged: {error}")))?;
+    let source = format!("embedded profile '{}'", name(&profile));
+    match (profile.color_space, decoded.channels) {
+        (DataColorSpace::Rgb, _) => {
+            let curves = [&profile.red_trc, &profile.green_trc, &profile.blue_trc];
+            if let [Some(red), Some(green), Some(blue)] = curves {
+                by_matrix(decoded, &profile, [red, green, blue], source)
+            } else if decoded.channels == 3 && convert::has_tables(&profile) {
+                convert::convert(decoded, &profile, source)
+            } else {
+                Err(unusable("it has neither curves nor tables for this scan"))
+            }
+        }
+        (DataColorSpace::Gray, 1) => {
+            let curve = profile
+                .gray_trc
+                .as_ref()
+                .ok_or_else(|| unusable("it has no curve"))?;
+            Ok(Light {
+                tables: vec![tabulate(decoded, curve)?],
+                weights: [1.0, 0.0, 0.0],
+                source,
+            })
+        }
+        (DataColorSpace::Gray, _) => Err(unusable("it is for grey, and the scan is in colour")),
+        _ => Err(unusable("it is neither for grey nor for RGB")),
+    }
+}
+
+/// The way to linear light by code points.
+pub(super) fn from_code_points(
+    decoded: &Decoded,
+    primaries: u8,
+    transfer: u8,
+    format: Format,
+) -> Result<Light, Problem> {
+    let unknown = || {
+        Problem::unsupported(
+            format,
+            format_args!("colour by code points {primaries} and {transfer}"),
+            "state its encoding: sRGB, a gamma, or linear",
+        )
+    };
+    let color_primaries = CicpColorPrimaries::try_from(primaries).map_err(|_| unknown())?;
+    let transfer_characteristics =
+        TransferCharacteristics::try_from(transfer).map_err(|_| unknown())?;
+    let curve = ToneReprCurve::make_cicp_linear_evaluator(transfer_characteristics)
+        .map_err(|_| unknown())?;
+    let profile = ColorProfile::new_from_cicp(CicpProfile {
+        color_primaries,
+        transfer_characteristics,
+        matrix_coefficients: MatrixCoefficients::Identity,
+        full_range: true,
+    });
+    let table = table(&decoded.samples, |share| {
+        f64::from(curve.evaluate_value(share as f32))
+    });
+    Ok(Light {
+        tables: vec![table; decoded.channels],
+        weights: if decoded.channels == 3 {
+            matrix_weights(&profile)?
+        } else {
+            [1.0, 0.0, 0.0]
+        },
+        source: format!("cICP chunk: primaries {primaries}, transfer {transfer}"),
+    })
+}
+
+fn by_matrix(
+    decoded: &mut Decoded,
+    profile: &ColorProfile,
+    curves: [&ToneReprCurve; 3],
+    source: String,
+) -> Result<Light, Problem> {
+    let alike = curves[0] == curves[1] && curves[1] == curves[2];
+    if decoded.channels == 1 {
+        let note = "the scan is grey and its profile is for RGB; the green curve was used";
+        if !alike {
+            decoded.notes.push(note.into());
+        }
+        return Ok(Light {
+            tables: vec![tabulate(decoded, curves[1])?],
+            weights: [1.0, 0.0, 0.0],
+            source,
+        });
+    }
+    let tables = if alike {
+        vec![tabulate(decoded, curves[0])?; 3]
+    } else {
+        let each = curves.iter().map(|curve| tabulate(decoded, curve));
+        each.collect::<Result<_, _>>()?
+    };
+    Ok(Light {
+        tables,
+        weights: matrix_weights(profile)?,
+        source,
+    })
+}
+
+/// The Y row of the matrix, scaled so that white is 1.
+fn matrix_weights(profile: &ColorProfile) -> Result<[f32; 3], Problem> {
+    let row = [
+        profile.red_colorant.y,
+        profile.green_colorant.y,
+        profile.blue_colorant.y,
+    ];
+    let white: f64 = row.iter().sum();
+    // Blue may lie a little below zero in very wide spaces; a sum far from 1 is nonsense.
+    if !(0.5..2.0).contains(&white) || row.iter().any(|&y| !(-0.1..1.5).contains(&y)) {
+        return Err(Problem::Profile {
+            what: "its primaries make no white".into(),
+        });
+    }
+    Ok(row.map(|y| (y / white) as f32))
+}
+
+/// Luminance weights of primaries and white given as CIE 1931 x, y: the Y row of the matrix
+/// that takes RGB to XYZ (ITU-R BT.709 gives the derivation).
+pub(super) fn weights_of_primaries(primaries: [[f64; 2]; 3], white: [f64; 2]) -> Option<[f32; 3]> {
+    let xyz = |[x, y]: [f64; 2]| [x / y, 1.0, (1.0 - x - y) / y];
+    let columns = primaries.map(xyz);
+    let matrix = nalgebra::Matrix3::from_fn(|row, column| columns[column][row]);
+    let share = matrix.try_inverse()? * nalgebra::Vector3::from(xyz(white));
+    // Y of each primary is its share, since its Y was set to 1.
+    let weights = [share[0], share[1], share[2]].map(|weight| weight as f32);
+    let sound = weights.iter().all(|weight| (-0.1..1.1).contains(weight))
+        && (weights.iter().sum::<f32>() - 1.0).abs() < 1e-3;
+    sound.then_some(weights)
+}
+
+/// The linear light of every code value by a curve of a profile.
+fn tabulate(decoded: &Decoded, curve: &ToneReprCurve) -> Result<std::sync::Arc<[f32]>, Problem> {
+    let unusable = |what: &str| Problem::Profile { what: what.into() };
+    let evaluator = curve
+        .make_linear_evaluator()
+        .map_err(|error| unusable(&format!("its curve is damaged: {error}")))?;
+    let table = table(&decoded.samples, |share| {
+        f64::from(evaluator.evaluate_value(share as f32))
+    });
+    let rising = table.windows(2).all(|pair| pair[0] <= pair[1]);
+    let (black, white) = (table[0], table[table.len() - 1]);
+    if !rising || !white.is_finite() || black < -0.1 || white - black < 0.1 {
+        return Err(unusable("its curve doesn't rise from black to white"));
+    }
+    // Light is relative to the scan's white, and none is less than none.
+    Ok(table.iter().map(|light| (light / white).max(0.0)).collect())
+}
+
+fn name(profile: &ColorProfile) -> String {
+    let text = match &profile.description {
+        Some(ProfileText::PlainString(text)) => text.as_str(),
+        Some(ProfileText::Localizable(texts)) => texts
+            .iter()
+            .find(|text| text.language.starts_with("en"))
+            .or(texts.first())
+            .map_or("", |text| text.value.as_str()),
+        Some(ProfileText::Description(text)) if text.ascii_string.is_empty() => {
+            text.unicode_string.as_str()
+        }
+        Some(ProfileText::Description(text)) => text.ascii_string.as_str(),
+        None => "",
+    };
+    let text: String = text
+        .chars()
+        .filter(|letter| !letter.is_control())
+        .take(80)
+        .collect();
+    match text.trim() {
+        "" => "without a name".into(),
+        text => text.into(),
+    }
+}
