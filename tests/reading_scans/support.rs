@@ -1,5 +1,7 @@
 //! Pictures and files for the tests.
 
+#![expect(clippy::unwrap_used, reason = "what fails here fails a test")]
+
 use std::path::{Path, PathBuf};
 
 use twinstrip::files::scan::{
