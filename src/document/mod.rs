@@ -1,1 +1,158 @@
 //! The session as a person describes it, edits as values, and their history.
+
+pub mod check;
+pub mod edit;
+pub mod history;
+
+#[cfg(test)]
+mod tests;
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use crate::measure::analysis::{Question, Settings, StripSpec, WedgeSpec};
+use crate::measure::exposure::Exposure;
+use crate::measure::geometry::StripShape;
+use crate::measure::raster::Raster;
+use crate::measure::strip::Role;
+
+pub use check::SessionError;
+pub use edit::{Edit, EditError};
+pub use history::{Gesture, History, Revision};
+
+/// Standard uncertainty of a wedge's listed densities where nobody says: a printed list with
+/// two decimals, from a wedge that has aged a little (common practice, no source).
+pub const WEDGE_UNCERTAINTY: f64 = 0.01;
+
+/// How code values of a scan became what they are, said by the person.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Encoding {
+    /// sRGB (IEC 61966-2-1).
+    Srgb,
+    /// Code = light^(1/gamma), such as 2.2.
+    Gamma(f64),
+    /// Codes proportional to light.
+    Linear,
+}
+
+/// A scan of the session.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scan {
+    /// Where the file lies, from the session file's folder.
+    pub path: PathBuf,
+    /// BLAKE3 hash of the file's bytes in hex, to notice that it was changed.
+    pub hash: Option<String>,
+    /// How its code values are encoded, where the file doesn't say or says it wrongly.
+    pub encoding: Option<Encoding>,
+}
+
+impl Scan {
+    /// A scan of which nothing but the place is known.
+    pub fn new(path: impl Into<PathBuf>) -> Self {
+        Self {
+            path: path.into(),
+            hash: None,
+            encoding: None,
+        }
+    }
+}
+
+/// The wedge that was scanned along.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wedge {
+    /// Reflection densities of its fields in order.
+    pub densities: Vec<f64>,
+    /// Standard uncertainty of each listed density.
+    pub uncertainty: f64,
+    /// The list that the densities come from, from the session file's folder; `None` when
+    /// they stand in the session itself.
+    pub file: Option<PathBuf>,
+    /// Where it lies on the scan, when the person says so.
+    pub shape: Option<StripShape>,
+}
+
+impl Wedge {
+    /// A wedge with these densities, of usual quality.
+    pub fn new(densities: Vec<f64>) -> Self {
+        Self {
+            densities,
+            uncertainty: WEDGE_UNCERTAINTY,
+            file: None,
+            shape: None,
+        }
+    }
+}
+
+/// A strip of the session.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Strip {
+    /// What the person calls it ("slate, two coats").
+    pub name: String,
+    /// Paper or coated.
+    pub role: Role,
+    /// How it was exposed; without, it is measured but not solved.
+    pub exposure: Option<Exposure>,
+    /// Steps left out of the fit, from 0 in the order of the series, ascending.
+    pub excluded: Vec<usize>,
+    /// Where it lies on a scan, when the person says so.
+    pub shape: Option<StripShape>,
+}
+
+impl Strip {
+    /// A strip with nothing more said.
+    pub fn new(name: impl Into<String>, role: Role) -> Self {
+        Self {
+            name: name.into(),
+            role,
+            exposure: None,
+            excluded: vec![],
+            shape: None,
+        }
+    }
+}
+
+/// One testing session, as it is saved.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Session {
+    /// The scans.
+    pub scans: Vec<Scan>,
+    /// The wedge, if one was scanned along.
+    pub wedge: Option<Wedge>,
+    /// The strips in reading order: scan by scan, rows from the top, each from the left.
+    pub strips: Vec<Strip>,
+    /// Choices for the whole session.
+    pub settings: Settings,
+    /// Whatever the person wants to remember.
+    pub notes: String,
+}
+
+impl Session {
+    /// What the analysis is asked, given the decoded scans in the order of the session.
+    pub fn question(&self, scans: Vec<Arc<Raster>>) -> Question {
+        debug_assert_eq!(scans.len(), self.scans.len(), "one raster a scan");
+        Question {
+            scans,
+            wedge: self.wedge.as_ref().map(|wedge| WedgeSpec {
+                densities: wedge.densities.clone(),
+                uncertainty: wedge.uncertainty,
+                shape: wedge.shape.clone(),
+            }),
+            strips: self.strips.iter().map(spec).collect(),
+            settings: self.settings.clone(),
+        }
+    }
+}
+
+fn spec(strip: &Strip) -> StripSpec {
+    StripSpec {
+        name: strip.name.clone(),
+        role: strip.role,
+        exposures: strip.exposure.as_ref().map(Exposure::exposures),
+        engraved_f_number: strip
+            .exposure
+            .as_ref()
+            .and_then(|exposure| exposure.aperture.engraved),
+        shape: strip.shape.clone(),
+        excluded: strip.excluded.clone(),
+    }
+}

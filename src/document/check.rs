@@ -1,0 +1,257 @@
+//! What a session must fulfil before it is measured or saved.
+
+use super::{Encoding, Session, Strip, Wedge};
+use crate::measure::exposure::ExposureError;
+use crate::measure::geometry::{Field, StripShape};
+
+/// A session that cannot be.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum SessionError {
+    /// A strip's exposures can't be.
+    #[error("strip {number} ({name}): {error}")]
+    Exposure {
+        /// Strip number from 1.
+        number: usize,
+        /// Its name.
+        name: String,
+        /// What is wrong.
+        error: ExposureError,
+    },
+    /// Something else about a strip.
+    #[error("strip {number} ({name}): {what}")]
+    Strip {
+        /// Strip number from 1.
+        number: usize,
+        /// Its name.
+        name: String,
+        /// What is wrong.
+        what: String,
+    },
+    /// Something about the wedge.
+    #[error("the wedge: {0}")]
+    Wedge(String),
+    /// Something about a scan.
+    #[error("scan {number} ({path}): {what}")]
+    Scan {
+        /// Scan number from 1.
+        number: usize,
+        /// Where it lies.
+        path: String,
+        /// What is wrong.
+        what: String,
+    },
+    /// A setting out of its range.
+    #[error("settings: {0}")]
+    Settings(String),
+}
+
+impl Session {
+    /// Whether the session makes sense in itself, scans unseen.
+    ///
+    /// # Errors
+    /// The first thing that doesn't.
+    pub fn check(&self) -> Result<(), SessionError> {
+        for (index, scan) in self.scans.iter().enumerate() {
+            if let Some(Encoding::Gamma(gamma)) = scan.encoding
+                && !(0.2..=5.0).contains(&gamma)
+            {
+                return Err(SessionError::Scan {
+                    number: index + 1,
+                    path: scan.path.display().to_string(),
+                    what: format!("gamma {gamma}: it must be between 0.2 and 5"),
+                });
+            }
+        }
+        self.check_settings().map_err(SessionError::Settings)?;
+        if let Some(wedge) = &self.wedge {
+            self.check_wedge(wedge).map_err(SessionError::Wedge)?;
+        }
+        for (index, strip) in self.strips.iter().enumerate() {
+            self.check_strip(index, strip)?;
+        }
+        Ok(())
+    }
+
+    fn check_settings(&self) -> Result<(), String> {
+        let (lag, lag_error) = self.settings.lag;
+        if !(0.0..=10.0).contains(&lag) {
+            return Err(format!(
+                "a lamp lag of {lag} s: it must be between 0 and 10 s"
+            ));
+        }
+        if !(0.0..=10.0).contains(&lag_error) {
+            return Err(format!(
+                "a lamp lag uncertain by {lag_error} s: it must be between 0 and 10 s"
+            ));
+        }
+        let aperture = self.settings.aperture_error_stops;
+        if !(0.0..=2.0).contains(&aperture) {
+            return Err(format!(
+                "an aperture uncertain by {aperture} stops: it must be between 0 and 2"
+            ));
+        }
+        Ok(())
+    }
+
+    fn check_wedge(&self, wedge: &Wedge) -> Result<(), String> {
+        check_densities(&wedge.densities)?;
+        if !(wedge.uncertainty > 0.0 && wedge.uncertainty <= 0.5) {
+            return Err(format!(
+                "an uncertainty of {}: it must be above 0 and at most 0.5",
+                wedge.uncertainty
+            ));
+        }
+        match &wedge.shape {
+            Some(shape) => self.check_shape(shape, Some(wedge.densities.len()), "densities"),
+            None => Ok(()),
+        }
+    }
+
+    fn check_strip(&self, index: usize, strip: &Strip) -> Result<(), SessionError> {
+        let about = |what: String| SessionError::Strip {
+            number: index + 1,
+            name: strip.name.clone(),
+            what,
+        };
+        if strip.name.trim().is_empty() {
+            return Err(about("it has no name".into()));
+        }
+        if let Some(other) = self.strips[..index]
+            .iter()
+            .position(|other| other.name == strip.name)
+        {
+            return Err(about(format!("strip {} has the same name", other + 1)));
+        }
+        let steps = strip.exposure.as_ref().map(|e| e.series.steps());
+        if let Some(exposure) = &strip.exposure {
+            exposure
+                .exposures()
+                .check()
+                .and_then(|()| exposure.series.check_lag(self.settings.lag.0))
+                .map_err(|error| SessionError::Exposure {
+                    number: index + 1,
+                    name: strip.name.clone(),
+                    error,
+                })?;
+        }
+        if let Some(&step) = strip
+            .excluded
+            .iter()
+            .find(|&&step| steps.is_some_and(|steps| step >= steps))
+        {
+            return Err(about(format!(
+                "step {} is excluded, but the series has {} steps",
+                step + 1,
+                steps.unwrap_or_default()
+            )));
+        }
+        match &strip.shape {
+            Some(shape) => self.check_shape(shape, steps, "steps").map_err(about),
+            None => Ok(()),
+        }
+    }
+
+    fn check_shape(
+        &self,
+        shape: &StripShape,
+        steps: Option<usize>,
+        of_what: &str,
+    ) -> Result<(), String> {
+        if shape.scan >= self.scans.len() {
+            return Err(format!(
+                "it lies on scan {}, but the session has {} scans",
+                shape.scan + 1,
+                self.scans.len()
+            ));
+        }
+        if !shape
+            .corners
+            .iter()
+            .all(|corner| corner.x.is_finite() && corner.y.is_finite())
+        {
+            return Err("a corner is not a number".into());
+        }
+        if shape.length() < 1.0 || shape.width() < 1.0 {
+            return Err("the corners span less than a pixel".into());
+        }
+        if shape.edges.len() != shape.fields.len() + 1 {
+            return Err(format!(
+                "{} edges bound {} fields, but {} fields are named",
+                shape.edges.len(),
+                shape.edges.len().saturating_sub(1),
+                shape.fields.len()
+            ));
+        }
+        let within = |edge: f64| (-0.001..=1.001).contains(&edge);
+        if !shape
+            .edges
+            .iter()
+            .all(|e| within(e.left) && within(e.right))
+        {
+            return Err("edges are shares of the length, from 0 to 1".into());
+        }
+        let ascending = shape
+            .edges
+            .windows(2)
+            .all(|pair| pair[1].left > pair[0].left && pair[1].right > pair[0].right);
+        if !ascending {
+            return Err("edges must ascend".into());
+        }
+        let mut named = std::collections::BTreeSet::new();
+        for field in &shape.fields {
+            if let Field::Step(step) = *field {
+                if steps.is_some_and(|steps| step >= steps) {
+                    return Err(format!(
+                        "a field is step {}, but there are {} {of_what}",
+                        step + 1,
+                        steps.unwrap_or_default()
+                    ));
+                }
+                if !named.insert(step) {
+                    return Err(format!("two fields are step {}", step + 1));
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Whether these can be the densities of a wedge: at least three, believable, one way.
+///
+/// # Errors
+/// What is wrong with them.
+pub fn check_densities(densities: &[f64]) -> Result<(), String> {
+    if densities.len() < 3 {
+        return Err(format!(
+            "{} densities: a wedge needs at least 3 fields",
+            densities.len()
+        ));
+    }
+    if densities.len() > 200 {
+        return Err(format!("{} densities: 200 is the limit", densities.len()));
+    }
+    if let Some((index, density)) = densities
+        .iter()
+        .enumerate()
+        .find(|(_, density)| !(-0.1..=5.0).contains(*density))
+    {
+        return Err(format!(
+            "density {density} of field {}: it must be between -0.1 and 5",
+            index + 1
+        ));
+    }
+    let rising = densities[1] > densities[0];
+    match densities
+        .windows(2)
+        .position(|pair| pair[0] == pair[1] || (pair[1] > pair[0]) != rising)
+    {
+        Some(index) => Err(format!(
+            "its densities must go one way: field {} ({}) after field {} ({}) breaks the order",
+            index + 2,
+            densities[index + 1],
+            index + 1,
+            densities[index]
+        )),
+        None => Ok(()),
+    }
+}

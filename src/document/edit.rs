@@ -1,0 +1,255 @@
+//! Changes of a session, as values.
+
+use super::{Encoding, Scan, Session, SessionError, Strip, Wedge};
+use crate::measure::exposure::Exposure;
+use crate::measure::geometry::StripShape;
+use crate::measure::raster::Channel;
+use crate::measure::strip::Role;
+
+/// One change of a session. Indices count from 0.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Edit {
+    /// Adds a scan after the others.
+    AddScan(Scan),
+    /// Takes a scan away, and every given outline on it.
+    RemoveScan(usize),
+    /// Says how a scan's codes are encoded.
+    SetEncoding {
+        /// Index of the scan.
+        scan: usize,
+        /// `None`: by what the file says.
+        encoding: Option<Encoding>,
+    },
+    /// Describes the wedge, or takes it away.
+    SetWedge(Option<Wedge>),
+    /// Says where the wedge lies, or leaves it to be found.
+    SetWedgeShape(Option<StripShape>),
+    /// Puts a strip in.
+    AddStrip {
+        /// Index it will have.
+        at: usize,
+        /// The strip.
+        strip: Strip,
+    },
+    /// Takes a strip away.
+    RemoveStrip(usize),
+    /// Moves a strip to another place in the reading order.
+    MoveStrip {
+        /// Index before.
+        from: usize,
+        /// Index after.
+        to: usize,
+    },
+    /// Gives a strip another name.
+    RenameStrip {
+        /// Index of the strip.
+        strip: usize,
+        /// The name.
+        name: String,
+    },
+    /// Says whether a strip is paper or coated.
+    SetRole {
+        /// Index of the strip.
+        strip: usize,
+        /// Paper or coated.
+        role: Role,
+    },
+    /// Says how a strip was exposed.
+    SetExposure {
+        /// Index of the strip.
+        strip: usize,
+        /// `None`: measured only.
+        exposure: Option<Exposure>,
+    },
+    /// Says where a strip lies, or leaves it to be found.
+    SetShape {
+        /// Index of the strip.
+        strip: usize,
+        /// `None`: to be found.
+        shape: Option<StripShape>,
+    },
+    /// Leaves a step out of the fit.
+    ExcludeStep {
+        /// Index of the strip.
+        strip: usize,
+        /// Index of the step in the order of the series.
+        step: usize,
+    },
+    /// Takes a step back into the fit.
+    IncludeStep {
+        /// Index of the strip.
+        strip: usize,
+        /// Index of the step in the order of the series.
+        step: usize,
+    },
+    /// Chooses the channel that densities are read from.
+    SetChannel(Channel),
+    /// Says the lamp's dead time a burst.
+    SetLag {
+        /// Seconds.
+        lag: f64,
+        /// Standard uncertainty in seconds.
+        uncertainty: f64,
+    },
+    /// Says how exact a click stop of the lens is.
+    SetApertureError {
+        /// Standard error in stops.
+        stops: f64,
+    },
+    /// Supports what the steps leave free by weak priors.
+    UsePriors,
+    /// Does without priors.
+    DropPriors,
+    /// Keeps a note.
+    SetNotes(String),
+}
+
+/// An edit that can't be carried out.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum EditError {
+    /// The session has no such scan.
+    #[error("there is no scan {}", .0 + 1)]
+    NoScan(usize),
+    /// The session has no such strip.
+    #[error("there is no strip {}", .0 + 1)]
+    NoStrip(usize),
+    /// The session has no wedge.
+    #[error("the session has no wedge")]
+    NoWedge,
+    /// What would come out can't be.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+}
+
+impl Edit {
+    /// Completes "Undo …" in the menu.
+    pub fn label(&self) -> &'static str {
+        match self {
+            Self::AddScan(_) => "add scan",
+            Self::RemoveScan(_) => "remove scan",
+            Self::SetEncoding { .. } => "set encoding",
+            Self::SetWedge(Some(_)) => "describe wedge",
+            Self::SetWedge(None) => "remove wedge",
+            Self::SetWedgeShape(_) => "outline wedge",
+            Self::AddStrip { .. } => "add strip",
+            Self::RemoveStrip(_) => "remove strip",
+            Self::MoveStrip { .. } => "move strip",
+            Self::RenameStrip { .. } => "rename strip",
+            Self::SetRole { .. } => "set role",
+            Self::SetExposure { .. } => "set exposures",
+            Self::SetShape { .. } => "outline strip",
+            Self::ExcludeStep { .. } => "exclude step",
+            Self::IncludeStep { .. } => "include step",
+            Self::SetChannel(_) => "choose channel",
+            Self::SetLag { .. } => "set lamp lag",
+            Self::SetApertureError { .. } => "set aperture error",
+            Self::UsePriors => "use priors",
+            Self::DropPriors => "drop priors",
+            Self::SetNotes(_) => "write notes",
+        }
+    }
+
+    /// The session after the edit; the one given stays as it is.
+    ///
+    /// # Errors
+    /// When there is no such scan, strip or wedge, or what would come out can't be.
+    pub fn apply(&self, session: &Session) -> Result<Session, EditError> {
+        let mut after = session.clone();
+        self.change(&mut after)?;
+        after.check()?;
+        Ok(after)
+    }
+
+    fn change(&self, session: &mut Session) -> Result<(), EditError> {
+        match self {
+            Self::AddScan(scan) => session.scans.push(scan.clone()),
+            Self::RemoveScan(scan) => remove_scan(session, *scan)?,
+            Self::SetEncoding { scan, encoding } => {
+                let scans = session.scans.get_mut(*scan);
+                scans.ok_or(EditError::NoScan(*scan))?.encoding = *encoding;
+            }
+            Self::SetWedge(wedge) => session.wedge.clone_from(wedge),
+            Self::SetWedgeShape(shape) => {
+                let wedge = session.wedge.as_mut().ok_or(EditError::NoWedge)?;
+                wedge.shape.clone_from(shape);
+            }
+            Self::AddStrip { at, strip } => {
+                if *at > session.strips.len() {
+                    return Err(EditError::NoStrip(*at));
+                }
+                session.strips.insert(*at, strip.clone());
+            }
+            Self::RemoveStrip(index) => {
+                strip_of(session, *index)?;
+                session.strips.remove(*index);
+            }
+            Self::MoveStrip { from, to } => {
+                strip_of(session, *from)?;
+                strip_of(session, *to)?;
+                let strip = session.strips.remove(*from);
+                session.strips.insert(*to, strip);
+            }
+            Self::RenameStrip { strip, name } => {
+                strip_of(session, *strip)?.name.clone_from(name);
+            }
+            Self::SetRole { strip, role } => strip_of(session, *strip)?.role = *role,
+            Self::SetExposure { strip, exposure } => {
+                set_exposure(strip_of(session, *strip)?, exposure.as_ref());
+            }
+            Self::SetShape { strip, shape } => {
+                strip_of(session, *strip)?.shape.clone_from(shape);
+            }
+            Self::ExcludeStep { strip, step } => {
+                let excluded = &mut strip_of(session, *strip)?.excluded;
+                if let Err(place) = excluded.binary_search(step) {
+                    excluded.insert(place, *step);
+                }
+            }
+            Self::IncludeStep { strip, step } => {
+                strip_of(session, *strip)?
+                    .excluded
+                    .retain(|excluded| excluded != step);
+            }
+            Self::SetChannel(channel) => session.settings.channel = *channel,
+            Self::SetLag { lag, uncertainty } => session.settings.lag = (*lag, *uncertainty),
+            Self::SetApertureError { stops } => session.settings.aperture_error_stops = *stops,
+            Self::UsePriors => session.settings.priors = true,
+            Self::DropPriors => session.settings.priors = false,
+            Self::SetNotes(notes) => session.notes.clone_from(notes),
+        }
+        Ok(())
+    }
+}
+
+fn strip_of(session: &mut Session, index: usize) -> Result<&mut Strip, EditError> {
+    session
+        .strips
+        .get_mut(index)
+        .ok_or(EditError::NoStrip(index))
+}
+
+/// New exposures with fewer steps take the exclusions of steps that are gone along.
+fn set_exposure(strip: &mut Strip, exposure: Option<&Exposure>) {
+    strip.exposure = exposure.cloned();
+    if let Some(exposure) = exposure {
+        let steps = exposure.series.steps();
+        strip.excluded.retain(|&step| step < steps);
+    }
+}
+
+fn remove_scan(session: &mut Session, scan: usize) -> Result<(), EditError> {
+    if scan >= session.scans.len() {
+        return Err(EditError::NoScan(scan));
+    }
+    session.scans.remove(scan);
+    let strips = session.strips.iter_mut().map(|strip| &mut strip.shape);
+    let wedge = session.wedge.iter_mut().map(|wedge| &mut wedge.shape);
+    for place in strips.chain(wedge) {
+        match place {
+            Some(shape) if shape.scan == scan => *place = None,
+            Some(shape) if shape.scan > scan => shape.scan -= 1,
+            _ => {}
+        }
+    }
+    Ok(())
+}
