@@ -1,3 +1,8 @@
 //! Everything on disk: scans, sessions, wedge lists, exports, atomic writes.
 
+pub mod atomic;
+mod cgats;
 pub mod scan;
+pub mod session;
+pub mod text;
+pub mod wedge;

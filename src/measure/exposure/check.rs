@@ -47,6 +47,18 @@ pub enum ExposureError {
         /// What may have been meant.
         hint: &'static str,
     },
+    /// Totals of a strip that was built up which don't grow.
+    #[error(
+        "totals must grow: step {step} ({total} s) is not longer than the one before ({before} s)"
+    )]
+    TotalsNotGrowing {
+        /// Step number from 1.
+        step: usize,
+        /// Its total in seconds.
+        total: f64,
+        /// The total of the step before, in seconds.
+        before: f64,
+    },
     /// Stops from step to step that aren't a sensible number.
     #[error("{0} stops from step to step: it must be between 1/100 and 10, or negative to go down")]
     BadStops(f64),

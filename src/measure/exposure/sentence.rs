@@ -4,8 +4,9 @@ use super::aperture::Aperture;
 use super::check::MOST_STEPS;
 use super::entry::{EntryError, Times, an_aperture, finished, not, some_times, time};
 use super::words::{Reader, Token};
-use super::{Exposures, Series};
+use super::{ExposureError, Exposures, Series};
 use crate::measure::nearest::nearest;
+use crate::measure::units::Seconds;
 
 /// The exposure of a strip as a person gives it.
 #[derive(Debug, Clone, PartialEq)]
@@ -97,7 +98,7 @@ fn a_series(mut words: Reader) -> Result<Series, EntryError> {
         let totals = words.take_word(&["totals", "total", "to"]);
         words.take_word(&["totals", "bursts"]);
         let times = listed(&mut words)?;
-        let bursts = if totals { bursts_of(&times) } else { times };
+        let bursts = if totals { bursts_of(&times)? } else { times };
         return Ok(Series::BuildingUp { bursts });
     }
     words.take_word(&["printed"]);
@@ -128,7 +129,7 @@ fn a_series(mut words: Reader) -> Result<Series, EntryError> {
     })
 }
 
-fn listed(words: &mut Reader) -> Result<Vec<super::Seconds>, EntryError> {
+fn listed(words: &mut Reader) -> Result<Vec<Seconds>, EntryError> {
     let times = some_times(words)?.list();
     finished(words, "a part of the series")?;
     Ok(times)
@@ -143,7 +144,7 @@ fn a_wedge(words: Reader) -> Result<Series, EntryError> {
         densities.push(density);
         reader.take_mark(&[',', ';']);
         if densities.len() > MOST_STEPS {
-            return Err(super::ExposureError::TooManySteps(densities.len()).into());
+            return Err(ExposureError::TooManySteps(densities.len()).into());
         }
     }
     finished(&reader, "a density")?;
@@ -151,13 +152,23 @@ fn a_wedge(words: Reader) -> Result<Series, EntryError> {
 }
 
 /// The bursts that add up to these totals, each the difference from the one before.
-pub fn bursts_of(totals: &[super::Seconds]) -> Vec<super::Seconds> {
+///
+/// # Errors
+/// [`ExposureError::TotalsNotGrowing`] when one isn't longer than the one before.
+pub fn bursts_of(totals: &[Seconds]) -> Result<Vec<Seconds>, ExposureError> {
+    if let Some(index) = totals.windows(2).position(|pair| pair[1] <= pair[0]) {
+        return Err(ExposureError::TotalsNotGrowing {
+            step: index + 2,
+            total: totals[index + 1].0,
+            before: totals[index].0,
+        });
+    }
     let before = std::iter::once(0.0).chain(totals.iter().map(|total| total.0));
-    totals
+    Ok(totals
         .iter()
         .zip(before)
-        .map(|(total, before)| super::Seconds(total.0 - before))
-        .collect()
+        .map(|(total, before)| Seconds(total.0 - before))
+        .collect())
 }
 
 fn unknown(words: &Reader) -> EntryError {

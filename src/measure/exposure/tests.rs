@@ -263,7 +263,12 @@ fn the_lamps_lag_must_be_shorter_than_every_burst() {
 #[test]
 fn totals_and_bursts_are_two_views_of_one_series() {
     let bursts = bursts_of(&seconds(&[2.0, 4.0, 8.0]));
-    assert_eq!(bursts, seconds(&[2.0, 2.0, 4.0]));
+    assert_eq!(bursts, Ok(seconds(&[2.0, 2.0, 4.0])));
+    let error = bursts_of(&seconds(&[2.0, 4.0, 3.0])).unwrap_err();
+    assert!(
+        error.to_string().contains("step 3 (3 s) is not longer"),
+        "{error}"
+    );
 }
 
 #[test]

@@ -1,0 +1,290 @@
+//! From the session file to the session, with errors that say where and what was meant.
+
+use std::path::Path;
+
+use ron::error::{Error as RonError, SpannedError};
+use serde::Deserialize;
+
+use super::dto::{EncodingDto, ScanDto, SessionDto, SettingsDto, StripDto, WedgeDto};
+use super::{VERSION, ron_options};
+use crate::document::{Encoding, Scan, Session, SessionError, Strip, WEDGE_UNCERTAINTY, Wedge};
+use crate::files::text::{TextError, read_text};
+use crate::files::wedge::read_wedge;
+use crate::measure::analysis::Settings;
+use crate::measure::exposure::Exposure;
+use crate::measure::nearest::{hint, nearest};
+
+/// Reads a session file, and the list of the wedge's densities if it names one.
+///
+/// The scans are not opened: they may have been moved.
+///
+/// # Errors
+/// [`TextError`] of the session file or of the wedge's list.
+pub fn read_session(path: &Path) -> Result<Session, TextError> {
+    let text = read_text(path)?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    from_text(path, &text, &|file| read_wedge(&folder.join(file)))
+}
+
+/// Gives the densities in a file that the session names.
+pub type Lists<'a> = &'a dyn Fn(&Path) -> Result<Vec<f64>, TextError>;
+
+/// Reads the text of a session file; `path` is for messages, `lists` gives the densities in
+/// a file that the session names.
+///
+/// # Errors
+/// [`TextError`] with line and column, or what `lists` says.
+pub fn from_text(path: &Path, text: &str, lists: Lists<'_>) -> Result<Session, TextError> {
+    refuse_newer(path, text)?;
+    let dto: SessionDto = ron_options()
+        .from_str(text)
+        .map_err(|error| explain(path, text, &error))?;
+    if dto.scans.is_empty() {
+        return Err(TextError::at(
+            path,
+            text,
+            text.find("scans").unwrap_or(0),
+            "the session names no scans; write scans: [\"slates.tif\"]",
+        ));
+    }
+    let wedge = match dto.wedge {
+        Some(wedge) => Some(read_wedge_dto(path, text, wedge, lists)?),
+        None => None,
+    };
+    let strips: Vec<Strip> = dto
+        .strips
+        .into_iter()
+        .map(|strip| {
+            let name = strip.name.clone();
+            strip_of(strip).map_err(|what| {
+                let byte = place_of_name(text, &name);
+                TextError::at(path, text, byte, format!("strip {name}: {what}"))
+            })
+        })
+        .collect::<Result<_, _>>()?;
+    let session = Session {
+        scans: dto.scans.into_iter().map(scan_of).collect(),
+        wedge,
+        strips,
+        settings: settings_of(dto.settings.unwrap_or_default()),
+        notes: dto.notes,
+    };
+    session
+        .check()
+        .map_err(|error| TextError::at(path, text, place_of(text, &error), error.to_string()))?;
+    Ok(session)
+}
+
+/// The version alone, so that a newer file is refused for being newer and not for a word
+/// that this program doesn't know yet.
+fn refuse_newer(path: &Path, text: &str) -> Result<(), TextError> {
+    #[derive(Deserialize)]
+    #[serde(rename = "Session")]
+    struct OnlyVersion {
+        version: u64,
+    }
+    let place = || text.find("version").unwrap_or(0);
+    match ron_options().from_str::<OnlyVersion>(text) {
+        Ok(only) if only.version > VERSION => {
+            let (line, column) = crate::files::text::line_and_column(text, place());
+            Err(TextError::TooNew {
+                path: path.to_owned(),
+                line,
+                column,
+                found: only.version,
+                known: VERSION,
+            })
+        }
+        Ok(only) if only.version < 1 => Err(TextError::at(
+            path,
+            text,
+            place(),
+            format!("version {}: the first version is 1", only.version),
+        )),
+        // What is wrong with the text is said in full when it is read in full.
+        _ => Ok(()),
+    }
+}
+
+fn explain(path: &Path, text: &str, error: &SpannedError) -> TextError {
+    let what = match &error.code {
+        RonError::NoSuchStructField {
+            expected, found, ..
+        } => format!(
+            "`{found}` is not known here{}",
+            meant(found, expected, "known are")
+        ),
+        RonError::NoSuchEnumVariant {
+            expected, found, ..
+        } => format!(
+            "`{found}` is not known here{}",
+            meant(found, expected, "known are")
+        ),
+        RonError::MissingStructField { field, .. } => format!("`{field}` is missing"),
+        RonError::DuplicateStructField { field, .. } => {
+            format!("`{field}` is given twice; keep one")
+        }
+        RonError::ExpectedDifferentStructName { expected, found } => {
+            format!("`{found}` stands where `{expected}` belongs")
+        }
+        RonError::Eof => "the file ends in the middle; a bracket is not closed".into(),
+        RonError::TrailingCharacters => "something stands after the end of the session".into(),
+        RonError::ExpectedStructLikeEnd => "a comma or a closing `)` is missing before this".into(),
+        RonError::ExpectedArrayEnd => "a comma or a closing `]` is missing before this".into(),
+        RonError::ExpectedComma => "a comma is missing before this".into(),
+        RonError::ExpectedMapColon => "a colon is missing before this".into(),
+        RonError::ExpectedStringEnd => "a text is not closed by `\"`".into(),
+        other => {
+            let said = other.to_string();
+            let mut letters = said.chars();
+            letters
+                .next()
+                .map(|first| first.to_lowercase().chain(letters).collect())
+                .unwrap_or(said)
+        }
+    };
+    // The span ends where the reader stopped, and begins where it last was sure.
+    let (line, column) = pinpoint(text, error);
+    TextError::Wrong {
+        path: path.to_owned(),
+        line,
+        column,
+        what,
+    }
+}
+
+/// Line and column of what an error is about: the word itself where it names one.
+fn pinpoint(text: &str, error: &SpannedError) -> (usize, usize) {
+    let byte = byte_of(text, error.span.end.line, error.span.end.col);
+    let word: Option<&str> = match &error.code {
+        RonError::NoSuchStructField { found, .. } | RonError::NoSuchEnumVariant { found, .. } => {
+            Some(found)
+        }
+        RonError::DuplicateStructField { field, .. } => Some(field),
+        RonError::ExpectedDifferentStructName { found, .. } => Some(found),
+        _ => None,
+    };
+    let byte = word
+        .and_then(|word| text[..byte].rfind(word))
+        .unwrap_or(byte);
+    crate::files::text::line_and_column(text, byte)
+}
+
+fn byte_of(text: &str, line: usize, column: usize) -> usize {
+    let start: usize = text
+        .split_inclusive('\n')
+        .take(line.saturating_sub(1))
+        .map(str::len)
+        .sum();
+    let rest = &text[start..];
+    let within = rest.char_indices().nth(column.saturating_sub(1));
+    start + within.map_or(rest.len(), |(byte, _)| byte)
+}
+
+fn meant(found: &str, known: &[&str], lead: &str) -> String {
+    match nearest(found, known) {
+        Some(word) => hint(Some(word)),
+        None => format!("; {lead} {}", known.join(", ")),
+    }
+}
+
+/// Where a text stands that names a strip; the last one, since of two the second is wrong.
+fn place_of_name(text: &str, name: &str) -> usize {
+    text.rfind(&format!("{name:?}")).unwrap_or(0)
+}
+
+fn place_of(text: &str, error: &SessionError) -> usize {
+    match error {
+        SessionError::Exposure { name, .. } | SessionError::Strip { name, .. } => {
+            place_of_name(text, name)
+        }
+        SessionError::Wedge(_) => text.find("wedge").unwrap_or(0),
+        SessionError::Scan { path, .. } => place_of_name(text, path),
+        SessionError::Settings(_) => text.find("settings").unwrap_or(0),
+    }
+}
+
+fn scan_of(dto: ScanDto) -> Scan {
+    Scan {
+        path: dto.0.path.into(),
+        hash: dto.0.hash,
+        encoding: dto.0.encoding.map(|encoding| match encoding {
+            EncodingDto::Srgb => Encoding::Srgb,
+            EncodingDto::Gamma(gamma) => Encoding::Gamma(gamma),
+            EncodingDto::Linear => Encoding::Linear,
+        }),
+    }
+}
+
+fn read_wedge_dto(
+    path: &Path,
+    text: &str,
+    WedgeDto(dto): WedgeDto,
+    lists: Lists<'_>,
+) -> Result<Wedge, TextError> {
+    let densities = match (dto.densities, &dto.file) {
+        (Some(densities), _) => densities,
+        (None, Some(file)) => lists(Path::new(file))?,
+        (None, None) => vec![],
+    };
+    let shape = dto
+        .shape
+        .map(|shape| shape.shape(Some(densities.len())))
+        .transpose()
+        .map_err(|what| {
+            let byte = text.find("wedge").unwrap_or(0);
+            TextError::at(path, text, byte, format!("the wedge: {what}"))
+        })?;
+    Ok(Wedge {
+        densities,
+        uncertainty: dto.uncertainty.unwrap_or(WEDGE_UNCERTAINTY),
+        file: dto.file.map(Into::into),
+        shape,
+    })
+}
+
+fn strip_of(dto: StripDto) -> Result<Strip, String> {
+    let exposure = match (dto.series, dto.aperture) {
+        (Some(series), Some(aperture)) => Some(Exposure {
+            series: series.0,
+            aperture: aperture.0,
+            magnification: dto.magnification,
+            filter_density: dto.filter,
+        }),
+        (Some(_), None) => return Err("a series needs an aperture, such as \"f/16\"".into()),
+        (None, Some(_)) => return Err("an aperture needs a series, such as building_up".into()),
+        (None, None) => None,
+    };
+    let steps = exposure.as_ref().map(|exposure| exposure.series.steps());
+    let mut excluded = dto
+        .excluded
+        .iter()
+        .map(|step| step.checked_sub(1).ok_or("steps are counted from 1"))
+        .collect::<Result<Vec<_>, _>>()?;
+    excluded.sort_unstable();
+    excluded.dedup();
+    let shape = dto.shape.map(|shape| shape.shape(steps)).transpose()?;
+    Ok(Strip {
+        name: dto.name,
+        role: dto.role,
+        exposure,
+        excluded,
+        shape,
+    })
+}
+
+fn settings_of(dto: SettingsDto) -> Settings {
+    let usual = Settings::default();
+    Settings {
+        channel: dto.channel.unwrap_or(usual.channel),
+        lag: (
+            dto.lamp_lag.map_or(usual.lag.0, |lag| lag.0.0),
+            dto.lamp_lag_error.map_or(usual.lag.1, |error| error.0.0),
+        ),
+        aperture_error_stops: dto
+            .aperture_error
+            .map_or(usual.aperture_error_stops, |stops| stops.0),
+        priors: dto.priors.unwrap_or(usual.priors),
+        seed: dto.seed.unwrap_or(usual.seed),
+    }
+}

@@ -1,0 +1,134 @@
+//! Outlines of strips and wedges in the session file; people count from 1.
+
+use std::fmt;
+
+use serde::de::{self, Deserializer, SeqAccess, Visitor};
+use serde::{Deserialize, Serialize, Serializer};
+
+use crate::measure::geometry::{Edge, Field, Point, StripShape};
+
+/// Where a strip lies.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename = "Shape", deny_unknown_fields)]
+pub(super) struct ShapeDto {
+    #[serde(default = "first_scan")]
+    scan: usize,
+    corners: [(f64, f64); 4],
+    edges: Vec<EdgeDto>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    fields: Option<Vec<FieldDto>>,
+}
+
+fn first_scan() -> usize {
+    1
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename = "field", rename_all = "snake_case")]
+enum FieldDto {
+    Margin,
+    Step(usize),
+    Ignored,
+}
+
+/// One number, or two where the edge is slanted: on the left side and on the right.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct EdgeDto(Edge);
+
+impl<'de> Deserialize<'de> for EdgeDto {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Reader;
+        impl<'de> Visitor<'de> for Reader {
+            type Value = EdgeDto;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("an edge such as 0.25, or (0.24, 0.26) where it is slanted")
+            }
+            fn visit_f64<E: de::Error>(self, along: f64) -> Result<EdgeDto, E> {
+                Ok(EdgeDto(Edge::square(along)))
+            }
+            fn visit_u64<E: de::Error>(self, along: u64) -> Result<EdgeDto, E> {
+                self.visit_f64(along as f64)
+            }
+            fn visit_i64<E: de::Error>(self, along: i64) -> Result<EdgeDto, E> {
+                self.visit_f64(along as f64)
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut pair: A) -> Result<EdgeDto, A::Error> {
+                let missing = |count| de::Error::invalid_length(count, &self);
+                let left = pair.next_element()?.ok_or_else(|| missing(0))?;
+                let right = pair.next_element()?.ok_or_else(|| missing(1))?;
+                Ok(EdgeDto(Edge { left, right }))
+            }
+        }
+        deserializer.deserialize_any(Reader)
+    }
+}
+
+impl Serialize for EdgeDto {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let Edge { left, right } = self.0;
+        if left == right {
+            serializer.serialize_f64(left)
+        } else {
+            (left, right).serialize(serializer)
+        }
+    }
+}
+
+impl ShapeDto {
+    /// As the session holds it. Fields that aren't named are the steps in their order, after
+    /// a margin if there is a field more than steps.
+    ///
+    /// # Errors
+    /// What doesn't fit together.
+    pub(super) fn shape(&self, steps: Option<usize>) -> Result<StripShape, String> {
+        let scan = self.scan.checked_sub(1).ok_or("scans are counted from 1")?;
+        let count = self.edges.len().saturating_sub(1);
+        let fields = match (&self.fields, steps) {
+            (Some(fields), _) => fields
+                .iter()
+                .map(|field| {
+                    Ok(match field {
+                        FieldDto::Margin => Field::Margin,
+                        FieldDto::Ignored => Field::Ignored,
+                        FieldDto::Step(step) => {
+                            Field::Step(step.checked_sub(1).ok_or("steps are counted from 1")?)
+                        }
+                    })
+                })
+                .collect::<Result<_, &str>>()?,
+            (None, Some(steps)) if count == steps => (0..steps).map(Field::Step).collect(),
+            (None, Some(steps)) if count == steps + 1 => std::iter::once(Field::Margin)
+                .chain((0..steps).map(Field::Step))
+                .collect(),
+            (None, Some(steps)) => {
+                return Err(format!(
+                    "{} edges bound {count} fields, which is neither the {steps} steps nor \
+                     those and a margin; name the fields",
+                    self.edges.len()
+                ));
+            }
+            (None, None) => return Err("name the fields, or give the exposures".into()),
+        };
+        Ok(StripShape {
+            scan,
+            corners: self.corners.map(|(x, y)| Point::new(x, y)),
+            edges: self.edges.iter().map(|edge| edge.0).collect(),
+            fields,
+        })
+    }
+
+    /// As the file holds it.
+    pub(super) fn of(shape: &StripShape) -> Self {
+        let field = |field: &Field| match field {
+            Field::Margin => FieldDto::Margin,
+            Field::Step(step) => FieldDto::Step(step + 1),
+            Field::Ignored => FieldDto::Ignored,
+        };
+        Self {
+            scan: shape.scan + 1,
+            corners: shape.corners.map(|corner| (corner.x, corner.y)),
+            edges: shape.edges.iter().copied().map(EdgeDto).collect(),
+            fields: Some(shape.fields.iter().map(field).collect()),
+        }
+    }
+}

@@ -1,0 +1,119 @@
+//! From the session to its file.
+
+use std::path::Path;
+
+use super::dto::{
+    EncodingDto, ScanDto, ScanFields, SeriesDto, SessionDto, SettingsDto, StripDto, WedgeDto,
+    WedgeFields,
+};
+use super::shape::ShapeDto;
+use super::values::{FNumber, StopCount, Time};
+use super::{VERSION, ron_options};
+use crate::document::{Encoding, Scan, Session, Strip, WEDGE_UNCERTAINTY, Wedge};
+use crate::files::atomic::{self, WriteRefused};
+use crate::measure::analysis::Settings;
+use crate::measure::units::Seconds;
+
+/// Writes a session file, whole or not at all.
+///
+/// # Errors
+/// [`WriteRefused`] when the disk refuses.
+pub fn write_session(path: &Path, session: &Session) -> Result<(), WriteRefused> {
+    let text = to_text(session).map_err(|what| WriteRefused {
+        path: path.to_owned(),
+        source: std::io::Error::new(std::io::ErrorKind::InvalidData, what),
+    })?;
+    atomic::write(path, text.as_bytes())
+}
+
+/// The text of a session file; reading it gives the same session.
+///
+/// # Errors
+/// When a path is not text (UTF-8).
+pub fn to_text(session: &Session) -> Result<String, String> {
+    let dto = SessionDto {
+        version: VERSION,
+        scans: session.scans.iter().map(scan).collect::<Result<_, _>>()?,
+        wedge: session.wedge.as_ref().map(wedge).transpose()?,
+        strips: session.strips.iter().map(strip).collect(),
+        settings: settings(&session.settings),
+        notes: session.notes.clone(),
+    };
+    let layout = ron::ser::PrettyConfig::new()
+        .depth_limit(3)
+        .indentor("    ")
+        .new_line("\n")
+        .struct_names(true);
+    let mut text = ron_options()
+        .to_string_pretty(&dto, layout)
+        .map_err(|error| error.to_string())?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// A path with `/` between folders on every system.
+fn portable(path: &Path) -> Result<String, String> {
+    let text = path
+        .to_str()
+        .ok_or_else(|| format!("the path {} is not text (UTF-8)", path.display()))?;
+    Ok(if cfg!(windows) {
+        text.replace('\\', "/")
+    } else {
+        text.to_owned()
+    })
+}
+
+fn scan(scan: &Scan) -> Result<ScanDto, String> {
+    Ok(ScanDto(ScanFields {
+        path: portable(&scan.path)?,
+        encoding: scan.encoding.map(|encoding| match encoding {
+            Encoding::Srgb => EncodingDto::Srgb,
+            Encoding::Gamma(gamma) => EncodingDto::Gamma(gamma),
+            Encoding::Linear => EncodingDto::Linear,
+        }),
+        hash: scan.hash.clone(),
+    }))
+}
+
+fn wedge(wedge: &Wedge) -> Result<WedgeDto, String> {
+    let file = wedge.file.as_deref().map(portable).transpose()?;
+    Ok(WedgeDto(WedgeFields {
+        densities: file.is_none().then(|| wedge.densities.clone()),
+        file,
+        uncertainty: unless(wedge.uncertainty, WEDGE_UNCERTAINTY),
+        shape: wedge.shape.as_ref().map(ShapeDto::of),
+    }))
+}
+
+fn strip(strip: &Strip) -> StripDto {
+    let exposure = strip.exposure.as_ref();
+    StripDto {
+        name: strip.name.clone(),
+        role: strip.role,
+        series: exposure.map(|exposure| SeriesDto(exposure.series.clone())),
+        aperture: exposure.map(|exposure| FNumber(exposure.aperture)),
+        magnification: exposure.and_then(|exposure| exposure.magnification),
+        filter: exposure.map_or(0.0, |exposure| exposure.filter_density),
+        excluded: strip.excluded.iter().map(|step| step + 1).collect(),
+        shape: strip.shape.as_ref().map(ShapeDto::of),
+    }
+}
+
+/// Only what isn't as usual.
+fn settings(settings: &Settings) -> Option<SettingsDto> {
+    let usual = Settings::default();
+    let dto = SettingsDto {
+        channel: unless(settings.channel, usual.channel),
+        lamp_lag: unless(settings.lag.0, usual.lag.0).map(|lag| Time(Seconds(lag))),
+        lamp_lag_error: unless(settings.lag.1, usual.lag.1).map(|error| Time(Seconds(error))),
+        aperture_error: unless(settings.aperture_error_stops, usual.aperture_error_stops)
+            .map(StopCount),
+        priors: unless(settings.priors, usual.priors),
+        seed: unless(settings.seed, usual.seed),
+    };
+    (dto != SettingsDto::default()).then_some(dto)
+}
+
+fn unless<T: PartialEq>(value: T, usual: T) -> Option<T> {
+    (value != usual).then_some(value)
+}

@@ -1,0 +1,115 @@
+//! Lists of wedge densities: plain text, or a CGATS.17 table.
+
+use std::path::Path;
+
+use super::cgats;
+use super::text::{TextError, read_text};
+use crate::document::check::check_densities;
+
+/// Reads the densities of a wedge from a file: plain numbers, one a line or several separated
+/// by blanks or commas, `#` begins a comment; or a CGATS.17 table.
+///
+/// # Errors
+/// [`TextError`] with line and column.
+pub fn read_wedge(path: &Path) -> Result<Vec<f64>, TextError> {
+    let text = read_text(path)?;
+    let densities = if cgats::is_table(&text) {
+        cgats::densities(path, &text)?
+    } else {
+        plain(path, &text)?
+    };
+    check_densities(&densities).map_err(|what| TextError::at(path, &text, 0, what))?;
+    Ok(densities)
+}
+
+fn plain(path: &Path, text: &str) -> Result<Vec<f64>, TextError> {
+    let mut densities = Vec::new();
+    let mut start = 0;
+    for line in text.split_inclusive('\n') {
+        let content = line.split('#').next().unwrap_or_default();
+        refuse_decimal_commas(content)
+            .map_err(|(column, what)| TextError::at(path, text, start + column, what))?;
+        let mut at = 0;
+        for word in content.split([',', ';', ' ', '\t', '\r', '\n']) {
+            if !word.is_empty() {
+                let density = word.parse::<f64>().ok().filter(|d| d.is_finite());
+                densities.push(density.ok_or_else(|| {
+                    let what = format!(
+                        "`{}` is not a density; write one number a line, such as 0.15",
+                        shortened(word)
+                    );
+                    TextError::at(path, text, start + at, what)
+                })?);
+            }
+            // Every separator is one byte.
+            at += word.len() + 1;
+        }
+        start += line.len();
+    }
+    Ok(densities)
+}
+
+/// In `0,15` the comma is a decimal mark; in `0.05,0.20` it separates.
+fn refuse_decimal_commas(line: &str) -> Result<(), (usize, String)> {
+    if line.contains('.') {
+        return Ok(());
+    }
+    let bytes = line.as_bytes();
+    let digit = |at: Option<usize>| {
+        at.and_then(|at| bytes.get(at))
+            .is_some_and(u8::is_ascii_digit)
+    };
+    for (at, _) in line.match_indices(',') {
+        if digit(at.checked_sub(1)) && digit(Some(at + 1)) {
+            return Err((
+                at,
+                "a comma between digits: write densities with a decimal point (0.15), and put a \
+                 space after a comma that separates"
+                    .into(),
+            ));
+        }
+    }
+    Ok(())
+}
+
+fn shortened(word: &str) -> String {
+    word.chars().take(30).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str) -> Result<Vec<f64>, String> {
+        plain(Path::new("wedge.txt"), text).map_err(|error| error.to_string())
+    }
+
+    #[test]
+    fn a_plain_list_may_have_one_density_a_line_or_several() {
+        let expected = Ok(vec![0.05, 0.2, 0.35]);
+        assert_eq!(read("# our wedge\n0.05\n0.20 # second\r\n0.35\n"), expected);
+        assert_eq!(read("0.05,0.20,0.35"), expected);
+        assert_eq!(read("0.05; 0.20\n 0.35"), expected);
+        assert_eq!(read("0, 1, 2"), Ok(vec![0.0, 1.0, 2.0]));
+    }
+
+    #[test]
+    fn a_decimal_comma_is_refused_with_its_place() {
+        let error = read("0.05\n0,20\n").unwrap_err();
+        assert!(
+            error.starts_with("wedge.txt:2:2: a comma between digits"),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn what_is_no_number_is_named_with_its_place() {
+        let error = read("0.05\n  white\n").unwrap_err();
+        assert!(
+            error.starts_with("wedge.txt:2:3: `white` is not a density"),
+            "{error}"
+        );
+        assert!(read("0.05 NaN 0.3").unwrap_err().contains("`NaN`"));
+        assert!(read("0.05 inf 0.3").is_err());
+    }
+}
