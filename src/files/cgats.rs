@@ -10,8 +10,11 @@ use super::text::TextError;
 use crate::measure::nearest::nearest;
 use crate::measure::units::density_of;
 
-/// A column that says how dark a field is, and how density follows from it.
-type Column = (&'static str, fn(f64) -> f64);
+/// How density follows from what a column says.
+type Conversion = fn(f64) -> f64;
+
+/// A column that says how dark a field is.
+type Column = (&'static str, Conversion);
 
 /// In the order of preference. A neutral wedge looks the same through the green filter as to
 /// the eye, so that column serves when nothing visual is there.
@@ -105,7 +108,7 @@ pub(super) fn densities(path: &Path, text: &str) -> Result<Vec<f64>, TextError> 
         .collect()
 }
 
-fn choose(format: &[Word<'_>]) -> Option<(usize, fn(f64) -> f64)> {
+fn choose(format: &[Word<'_>]) -> Option<(usize, Conversion)> {
     COLUMNS.iter().find_map(|(name, density_of)| {
         let column = format
             .iter()
