@@ -38,6 +38,8 @@ pub enum Kind {
     ScansDisagree,
     /// The wedge's fields do not go one way.
     WedgeNotMonotone,
+    /// The wedge has another number of fields than densities, or too few could be read.
+    WedgeFieldCount,
     /// Something shades a part of the wedge.
     WedgeShadowed,
     /// Too few pixels per step.

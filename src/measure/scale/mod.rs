@@ -1,5 +1,15 @@
 //! The density scale: from the scanner's log reflectance to density, with its own uncertainty.
 
+mod checks;
+#[cfg(test)]
+mod tests;
+mod wedge;
+mod white;
+
+pub use checks::{beyond_wedge, scans_disagree};
+pub use wedge::{WedgeFit, WedgeScale, fit_wedge};
+pub use white::{AssumedWhite, assumed_white, no_wedge};
+
 /// A strictly increasing map from scanner density (-log10 of linear light) to density.
 ///
 /// The uncertainty of the map is shared by everything read with it. It is carried as a few
@@ -21,4 +31,10 @@ pub trait DensityScale: Send + Sync {
 
     /// Whether a wedge stands behind the scale.
     fn by_wedge(&self) -> bool;
+}
+
+/// Standard error of a scale at scanner density `s`, in density.
+pub fn standard_error(scale: &dyn DensityScale, s: f64) -> f64 {
+    let modes = scale.modes(s);
+    modes.iter().map(|mode| mode * mode).sum::<f64>().sqrt()
 }

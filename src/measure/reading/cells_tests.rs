@@ -1,0 +1,211 @@
+//! Cells on rasters that are known.
+
+use std::sync::Arc;
+
+use rand::{Rng as _, SeedableRng as _};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, StandardNormal};
+
+use super::Cell;
+use super::cells::{CellOptions, measure, pixels_per_mm};
+use crate::measure::geometry::{Edge, Field, Point, StripShape};
+use crate::measure::raster::{Channel, Light, Origin, Raster, Samples};
+use crate::measure::watch::{Cancelled, Unwatched, Watch};
+
+const WIDTH: usize = 900;
+const HEIGHT: usize = 400;
+/// Linear light of the three fields.
+const FIELDS: [f64; 3] = [0.8, 0.3, 0.05];
+
+/// A strip of three fields along the scan at 10 pixels per millimetre, tilted by `rise`
+/// pixels over its length, on a mid-grey ground; 16 bits, linear.
+fn raster(pixel: impl Fn(usize, usize, f64) -> f64, rise: f64) -> (Raster, StripShape) {
+    let corner = |x: f64, y: f64| Point::new(x, y + rise * (x - 50.0) / 800.0);
+    let shape = StripShape {
+        scan: 0,
+        corners: [
+            corner(50.0, 60.0),
+            corner(50.0, 300.0),
+            corner(850.0, 300.0),
+            corner(850.0, 60.0),
+        ],
+        edges: [0.0, 0.3, 0.62, 1.0].map(Edge::square).into(),
+        fields: vec![Field::Margin, Field::Step(0), Field::Step(1)],
+    };
+    let mut codes = Vec::with_capacity(WIDTH * HEIGHT);
+    for y in 0..HEIGHT {
+        for x in 0..WIDTH {
+            let along = (x as f64 + 0.5 - 50.0) / 800.0;
+            let light = match along {
+                a if !(0.0..1.0).contains(&a) => 0.5,
+                a if a < 0.3 => FIELDS[0],
+                a if a < 0.62 => FIELDS[1],
+                _ => FIELDS[2],
+            };
+            let code = pixel(x, y, light).clamp(0.0, 1.0) * 65535.0;
+            codes.push(code.round() as u16);
+        }
+    }
+    let table: Arc<[f32]> = (0..=65535u32).map(|c| c as f32 / 65535.0).collect();
+    let raster = Raster {
+        width: WIDTH,
+        height: HEIGHT,
+        channels: 1,
+        samples: Samples::Sixteen(codes),
+        light: Light {
+            tables: vec![table],
+            weights: [1.0, 0.0, 0.0],
+            source: "stated: linear".into(),
+        },
+        pixels_per_mm: Some(10.0),
+        origin: Origin::default(),
+    };
+    (raster, shape)
+}
+
+fn read(raster: &Raster, shape: &StripShape) -> Vec<Cell> {
+    measure(
+        raster,
+        shape,
+        Channel::Luminance,
+        &CellOptions::default(),
+        &Unwatched,
+    )
+    .unwrap()
+}
+
+#[test]
+fn cells_lie_well_inside_their_fields_and_read_their_light() {
+    let (raster, shape) = raster(|_, _, light| light, 30.0);
+    let cells = read(&raster, &shape);
+    for field in 0..3 {
+        let here: Vec<&Cell> = cells.iter().filter(|cell| cell.field == field).collect();
+        assert!(here.len() >= 20, "{}", here.len());
+        for cell in here {
+            assert!((cell.light / FIELDS[field] - 1.0).abs() < 1e-3);
+            // 24 mm wide: 12 % of it are 2.9 mm.
+            assert!(
+                cell.at_mm.1 > 2.8 && cell.at_mm.1 < 21.2,
+                "{:?}",
+                cell.at_mm
+            );
+            assert_eq!(cell.rejected, 0.0);
+        }
+    }
+}
+
+#[test]
+fn dust_hairs_and_bubbles_do_not_move_a_cell() {
+    let random = std::cell::RefCell::new(ChaCha8Rng::seed_from_u64(3));
+    let specks: Vec<(f64, f64, f64, f64)> = (0..400)
+        .map(|i| {
+            let mut random = random.borrow_mut();
+            let at = (
+                random.random_range(0.0..900.0),
+                random.random_range(0.0..400.0),
+            );
+            (
+                at.0,
+                at.1,
+                random.random_range(1.0..7.0),
+                if i % 2 == 0 { 0.03 } else { 0.9 },
+            )
+        })
+        .collect();
+    let (raster, shape) = raster(
+        |x, y, light| {
+            let noise: f64 = StandardNormal.sample(&mut *random.borrow_mut());
+            let here = (x as f64, y as f64);
+            let speck = specks
+                .iter()
+                .find(|s| (s.0 - here.0).hypot(s.1 - here.1) < s.2);
+            // A hair right across the strip.
+            let hair = (y as f64 - 0.3 * x as f64).abs() < 1.5;
+            speck.map_or(
+                if hair {
+                    0.02
+                } else {
+                    light * (1.0 + 0.02 * noise)
+                },
+                |s| s.3,
+            )
+        },
+        0.0,
+    );
+    let cells = read(&raster, &shape);
+    let rejected = cells.iter().map(|cell| cell.rejected).sum::<f64>() / cells.len() as f64;
+    assert!(rejected > 0.03, "{rejected}");
+    for cell in &cells {
+        let density = (cell.light / FIELDS[cell.field]).log10();
+        assert!(density.abs() < 0.004, "{density} {cell:?}");
+    }
+}
+
+#[test]
+fn the_stated_error_of_a_cell_holds_when_the_scanner_blurs_its_noise() {
+    // White noise averaged over 5 x 5 pixels: independent-pixel errors would be 5 times low.
+    let mut random = ChaCha8Rng::seed_from_u64(4);
+    let white: Vec<f64> = (0..(WIDTH + 4) * (HEIGHT + 4))
+        .map(|_| StandardNormal.sample(&mut random))
+        .collect();
+    let blurred = |x: usize, y: usize| {
+        let sum: f64 = (0..25)
+            .map(|k| white[(y + k / 5) * (WIDTH + 4) + x + k % 5])
+            .sum();
+        sum / 5.0
+    };
+    let (raster, shape) = raster(|x, y, light| light * (1.0 + 0.02 * blurred(x, y)), 12.0);
+    let cells = read(&raster, &shape);
+    let squares: f64 = cells
+        .iter()
+        .map(|cell| ((cell.light - FIELDS[cell.field]) / cell.light_error).powi(2))
+        .sum();
+    let variance = squares / cells.len() as f64;
+    assert!(
+        (0.6..1.5).contains(&variance),
+        "{variance} of {}",
+        cells.len()
+    );
+}
+
+#[test]
+fn clipped_pixels_are_counted_and_an_absurd_resolution_is_not_believed() {
+    let (mut raster, shape) = raster(
+        |x, y, light| if (x + y) % 4 == 0 { 1.0 } else { light },
+        0.0,
+    );
+    let cells = read(&raster, &shape);
+    let clipped = cells.iter().map(|cell| cell.clipped).sum::<f64>() / cells.len() as f64;
+    assert!((clipped - 0.25).abs() < 0.05, "{clipped}");
+    // One pixel a millimetre would make the strip 240 mm wide; 30 mm are taken.
+    raster.pixels_per_mm = Some(1.0);
+    assert!((pixels_per_mm(&raster, &shape) - 8.0).abs() < 1e-9);
+}
+
+#[test]
+fn a_strip_off_the_scan_has_no_cells() {
+    let (raster, mut shape) = raster(|_, _, light| light, 0.0);
+    for corner in &mut shape.corners {
+        corner.x += 5000.0;
+    }
+    assert!(read(&raster, &shape).is_empty());
+}
+
+#[test]
+fn reading_cells_stops_when_told() {
+    struct Impatient;
+    impl Watch for Impatient {
+        fn at(&self, _: usize, _: usize) -> Result<(), Cancelled> {
+            Err(Cancelled)
+        }
+    }
+    let (raster, shape) = raster(|_, _, light| light, 0.0);
+    let stopped = measure(
+        &raster,
+        &shape,
+        Channel::Luminance,
+        &CellOptions::default(),
+        &Impatient,
+    );
+    assert_eq!(stopped, Err(Cancelled));
+}

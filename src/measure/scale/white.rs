@@ -1,0 +1,119 @@
+//! The scale without a wedge: density relative to something white, with what that may be off.
+
+use super::DensityScale;
+use crate::measure::finding::{Finding, Kind, Place, Weight};
+
+/// Stray light in the scanner as a share of white: usual value and its uncertainty (common
+/// practice, no source: flatbed scanners show 0.1 to 1.2 %).
+const HAZE: (f64, f64) = (0.005, 0.004);
+/// Standard error of the white level, density.
+const GAIN_ERROR: f64 = 0.03;
+/// Standard error of the scanner's slope (its tone curve and the file's), relative.
+const SLOPE_ERROR: f64 = 0.03;
+/// Beyond this density nothing but the assumption speaks.
+const SUPPORTED_DENSITY: f64 = 2.0;
+
+/// Density relative to an assumed white.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AssumedWhite {
+    /// Scanner density of the white.
+    white: f64,
+}
+
+/// A scale from the light of something white on the scan: the scanner's lid, or bare paper.
+///
+/// `light` is linear light, above 0 (else 1.0, the encoding's white, is taken). The usual
+/// stray light is taken off, softly, so that the map rises strictly everywhere:
+/// R = x^2/(x + haze) with x the light over white, which is x - haze for x far above haze.
+/// Modes: the white level (0.03 D), the slope (3 %), and the stray light (0.4 % of white).
+pub fn assumed_white(light: f64) -> AssumedWhite {
+    let light = if light.is_finite() && light > 0.0 {
+        light
+    } else {
+        1.0
+    };
+    AssumedWhite {
+        white: -light.log10(),
+    }
+}
+
+/// What a person is told when there is no wedge.
+pub fn no_wedge(scan: usize) -> Finding {
+    Finding {
+        kind: Kind::NoWedge,
+        weight: Weight::Caution,
+        place: Place::scan(scan),
+        seen: "no wedge of known densities was scanned along, so densities are relative to an \
+               assumed white with the usual stray light taken off"
+            .into(),
+        matters: "the white level may be off by 0.03 D, the slope by 3 % and the darkest tones \
+                  by more; the bounds allow for that and are wider for it"
+            .into(),
+        remedy: "scan a wedge of known reflection densities beside the strips".into(),
+    }
+}
+
+impl AssumedWhite {
+    fn light(self, s: f64) -> f64 {
+        10f64.powf(self.white - s)
+    }
+}
+
+impl DensityScale for AssumedWhite {
+    fn density(&self, s: f64) -> f64 {
+        // -log10(x^2/(x + haze)) + log10 of the same at white, written to stay finite.
+        let t = s - self.white;
+        t + (1.0 + HAZE.0 / self.light(s)).log10() - (1.0 + HAZE.0).log10()
+    }
+
+    fn slope(&self, s: f64) -> f64 {
+        // Towards the dark the slope tends to 2, never beyond.
+        1.0 + HAZE.0 / (self.light(s) + HAZE.0)
+    }
+
+    fn modes(&self, s: f64) -> Vec<f64> {
+        let haze = HAZE.1 / ((self.light(s) + HAZE.0) * std::f64::consts::LN_10);
+        let at_white = HAZE.1 / ((1.0 + HAZE.0) * std::f64::consts::LN_10);
+        vec![GAIN_ERROR, SLOPE_ERROR * (s - self.white), haze - at_white]
+    }
+
+    fn supported(&self) -> (f64, f64) {
+        (self.white - 0.05, self.white + SUPPORTED_DENSITY)
+    }
+
+    fn by_wedge(&self) -> bool {
+        false
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::scale::standard_error;
+
+    #[test]
+    fn white_has_no_density_and_the_usual_haze_is_taken_off_the_shadows() {
+        let scale = assumed_white(0.8);
+        let s_of = |reflectance: f64| -(0.8 * (reflectance + 0.005) / 1.005).log10();
+        assert!(scale.density(-0.8f64.log10()).abs() < 1e-12);
+        // Chart densities 0.23, 0.70, 1.50: McCamy, Marcus & Davidson 1976, seen with haze.
+        for density in [0.23, 0.70, 1.50] {
+            let read = scale.density(s_of(10f64.powf(-density)));
+            assert!((read - density).abs() < 0.012, "{density}: {read}");
+        }
+    }
+
+    #[test]
+    fn without_a_wedge_the_error_grows_towards_the_dark_and_the_map_still_rises() {
+        let scale = assumed_white(1.0);
+        let errors: Vec<f64> = [0.0, 0.5, 1.0, 1.5, 2.0]
+            .map(|s| standard_error(&scale, s))
+            .into();
+        assert!(errors.is_sorted() && errors[0] >= 0.03 && errors[4] > 0.08);
+        let step = 1e-6;
+        for s in [-0.5, 0.0, 1.0, 2.0, 3.0, 6.0] {
+            let rise = (scale.density(s + step) - scale.density(s - step)) / (2.0 * step);
+            assert!((rise - scale.slope(s)).abs() < 1e-6 && rise > 0.9);
+        }
+    }
+}
