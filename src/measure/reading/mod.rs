@@ -5,15 +5,11 @@ use nalgebra::{DMatrix, DVector};
 use super::geometry::Point;
 
 pub mod cells;
-#[cfg(test)]
-mod cells_tests;
 mod gls;
 pub(in crate::measure) mod kernel;
 mod mixture;
 pub(in crate::measure) mod robust;
 mod strip;
-#[cfg(test)]
-mod study;
 mod tone;
 
 pub use gls::{Prior, Theta};

@@ -1,8 +1,6 @@
 //! The density scale: from the scanner's log reflectance to density, with its own uncertainty.
 
 mod checks;
-#[cfg(test)]
-mod tests;
 mod wedge;
 mod white;
 
@@ -38,3 +36,6 @@ pub fn standard_error(scale: &dyn DensityScale, s: f64) -> f64 {
     let modes = scale.modes(s);
     modes.iter().map(|mode| mode * mode).sum::<f64>().sqrt()
 }
+
+#[cfg(test)]
+mod tests;

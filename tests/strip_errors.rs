@@ -10,9 +10,9 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
-use super::{Cell, ReadingOptions, read_strip};
-use crate::measure::geometry::{Edge, Field, Point, StripShape};
-use crate::measure::scale::DensityScale;
+use twinstrip::measure::geometry::{Edge, Field, Point, StripShape};
+use twinstrip::measure::reading::{Cell, ReadingOptions, read_strip};
+use twinstrip::measure::scale::DensityScale;
 
 /// How uneven a coat is made.
 #[derive(Clone, Copy)]
@@ -197,6 +197,22 @@ fn strip(coat: &Coat, seed: u64) -> (Vec<Cell>, StripShape, Vec<f64>) {
     (cells, shape, exposures)
 }
 
+/// Median and 1.4826 times the median absolute deviation.
+fn median_and_spread(values: &mut [f64]) -> (f64, f64) {
+    let middle = |values: &mut [f64]| {
+        values.sort_by(f64::total_cmp);
+        let half = values.len() / 2;
+        if values.len().is_multiple_of(2) {
+            (values[half - 1] + values[half]) / 2.0
+        } else {
+            values[half]
+        }
+    };
+    let median = middle(values);
+    let mut away: Vec<f64> = values.iter().map(|v| (v - median).abs()).collect();
+    (median, 1.4826 * middle(&mut away))
+}
+
 /// What one strip says about the stated errors.
 struct Score {
     /// Standardised error of each entry but the margin.
@@ -253,7 +269,7 @@ fn score(coat: &Coat, seed: u64) -> Score {
             .filter(|cell| cell.field == entry)
             .map(|cell| -cell.light.log10())
             .collect();
-        let (middle, spread) = super::robust::median_and_spread(&mut here).unwrap();
+        let (middle, spread) = median_and_spread(&mut here);
         top += slope[entry] * (middle - truth(entry));
         bottom += slope[entry].powi(2);
         variance += slope[entry].powi(2) * spread.powi(2) / here.len() as f64;
@@ -265,8 +281,8 @@ fn score(coat: &Coat, seed: u64) -> Score {
             .collect(),
         distance: error.dot(&root.solve(&error)) / count as f64,
         shift: shift * information.sqrt(),
-        shift_stops: shift / crate::measure::units::DECADES_PER_STOP,
-        naive_stops: naive / crate::measure::units::DECADES_PER_STOP,
+        shift_stops: shift / twinstrip::measure::units::DECADES_PER_STOP,
+        naive_stops: naive / twinstrip::measure::units::DECADES_PER_STOP,
         naive: naive * bottom / variance.sqrt(),
         found: reading.unevenness.exposure_decades / coat.exposure,
     }

@@ -6,8 +6,7 @@ use rand::{Rng as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 
-use super::Cell;
-use super::cells::{CellOptions, measure, pixels_per_mm};
+use super::{Cell, CellOptions, measure, pixels_per_mm};
 use crate::measure::geometry::{Edge, Field, Point, StripShape};
 use crate::measure::raster::{Channel, Light, Origin, Raster, Samples};
 use crate::measure::watch::{Cancelled, Unwatched, Watch};
@@ -78,11 +77,11 @@ fn read(raster: &Raster, shape: &StripShape) -> Vec<Cell> {
 fn cells_lie_well_inside_their_fields_and_read_their_light() {
     let (raster, shape) = raster(|_, _, light| light, 30.0);
     let cells = read(&raster, &shape);
-    for field in 0..3 {
+    for (field, light) in FIELDS.into_iter().enumerate() {
         let here: Vec<&Cell> = cells.iter().filter(|cell| cell.field == field).collect();
         assert!(here.len() >= 20, "{}", here.len());
         for cell in here {
-            assert!((cell.light / FIELDS[field] - 1.0).abs() < 1e-3);
+            assert!((cell.light / light - 1.0).abs() < 1e-3);
             // 24 mm wide: 12 % of it are 2.9 mm.
             assert!(
                 cell.at_mm.1 > 2.8 && cell.at_mm.1 < 21.2,

@@ -423,3 +423,6 @@ fn inflation(all: &[(&Plot, &Read)]) -> f64 {
         (2.0 * ratio / MEDIAN_OF_SQUARE - 1.0).clamp(1.0, MOST_INFLATION)
     })
 }
+
+#[cfg(test)]
+mod tests;
