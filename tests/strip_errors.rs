@@ -4,6 +4,8 @@
 //! The short version runs with the other tests; `TWINSTRIP_STUDY=full` makes the table of
 //! docs/readings.md.
 
+#![expect(clippy::unwrap_used, reason = "what fails here fails a test")]
+
 use nalgebra::DVector;
 use rand::{Rng as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
