@@ -81,21 +81,66 @@ impl TrueCurve {
         self.dmin + self.net
     }
 
+    /// The points of ISO 6846, found on the curve itself.
+    pub fn points(&self) -> IsoPoints {
+        let around = (
+            self.origin - 60.0 * self.width,
+            self.origin + 60.0 * self.width,
+        );
+        IsoPoints::of(&|x| self.density(x), self.dmin, self.dmax(), around)
+    }
+
     /// Log exposure of the speed point.
     pub fn speed_point(&self) -> f64 {
         self.log_exposure_at_net(SPEED_NET)
     }
+}
 
-    /// ISO range R.
-    pub fn range(&self) -> f64 {
-        100.0
-            * (self.log_exposure_at_net(SHOULDER_SHARE * self.net)
-                - self.log_exposure_at_net(TOE_NET))
+/// The points of a paper's curve that ISO 6846 names, as log exposures in decades.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct IsoPoints {
+    /// Net density 0.04.
+    pub toe: f64,
+    /// Net density 0.60.
+    pub speed: f64,
+    /// 90 % of full net density.
+    pub shoulder: f64,
+    /// Full net density.
+    pub net: f64,
+}
+
+impl IsoPoints {
+    /// Finds the points on any rising curve by bisection between two log exposures.
+    pub fn of(curve: &dyn Fn(f64) -> f64, dmin: f64, dmax: f64, between: (f64, f64)) -> Self {
+        let net = dmax - dmin;
+        let find = |net: f64| {
+            let (mut low, mut high) = between;
+            for _ in 0..90 {
+                let middle = 0.5 * (low + high);
+                if curve(middle) - dmin < net {
+                    low = middle;
+                } else {
+                    high = middle;
+                }
+            }
+            0.5 * (low + high)
+        };
+        Self {
+            toe: find(TOE_NET),
+            speed: find(SPEED_NET),
+            shoulder: find(SHOULDER_SHARE * net),
+            net,
+        }
     }
 
-    /// Net density gained per decade between the two ends of the ISO range.
+    /// ISO range R: 100 times the decades from toe to shoulder.
+    pub fn range(&self) -> f64 {
+        100.0 * (self.shoulder - self.toe)
+    }
+
+    /// Net density gained per decade between toe and shoulder.
     pub fn mean_gradient(&self) -> f64 {
-        (SHOULDER_SHARE * self.net - TOE_NET) / (self.range() / 100.0)
+        (SHOULDER_SHARE * self.net - TOE_NET) / (self.shoulder - self.toe)
     }
 }
 
@@ -120,6 +165,7 @@ mod tests {
                 let curve = TrueCurve::new(shape, &wanted);
                 let at = |decades: f64| curve.density(decades) - 0.08;
                 assert!((at(-1.3) - 0.60).abs() < 1e-9, "{shape:?}");
+                assert!((curve.points().range() - 112.0).abs() < 1e-6);
                 // Found on the curve itself, not through its inverse.
                 let toe = climb(&at, 0.04);
                 let shoulder = climb(&at, 0.9 * 1.67);
@@ -129,6 +175,27 @@ mod tests {
                 );
                 assert!((at(8.0) - 1.67).abs() < 0.01, "{shape:?} {}", at(8.0));
             }
+        }
+    }
+
+    #[test]
+    fn iso_points_agree_with_the_analytic_answers_for_a_logistic_curve() {
+        // Definitions of ISO 6846:1992; the check curves and their answers, worked out
+        // analytically, are synthetic_check_curves of testdata/references/iso_6846.json.
+        let table: serde_json::Value =
+            serde_json::from_str(include_str!("../../testdata/references/iso_6846.json")).unwrap();
+        let curves = table["synthetic_check_curves"].as_array().unwrap();
+        assert_eq!(curves.len(), 4);
+        for known in curves {
+            let value = |name: &str| known[name].as_f64().unwrap();
+            let (dmin, dmax) = (value("Dmin"), value("Dmax"));
+            let logistic =
+                |x: f64| dmin + (dmax - dmin) / (1.0 + 10f64.powf(-value("k") * (x - value("x0"))));
+            let points = IsoPoints::of(&logistic, dmin, dmax, (-10.0, 10.0));
+            assert!((points.speed - value("x_m")).abs() < 1e-9);
+            assert!((points.range() - value("R_unrounded")).abs() < 1e-6);
+            let gradient = value("average_gradient_T_to_S");
+            assert!((points.mean_gradient() - gradient).abs() < 1e-9);
         }
     }
 

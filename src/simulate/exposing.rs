@@ -98,7 +98,7 @@ pub fn plan(
                 ladder(steps)
                     .into_iter()
                     .map(|total| {
-                        let burst = ((total - before) * 10.0).round() / 10.0;
+                        let burst = tidy(total - before);
                         before = total;
                         Seconds(burst)
                     })
@@ -130,6 +130,7 @@ pub fn plan(
         }
         Kind::PrintedWedge => {
             let step = ((decades / 0.05).round() * 0.05).max(0.05);
+            let steps = (((last - first) / step).round() as usize + 1).clamp(7, 11);
             let span = step * (steps - 1) as f64;
             Series::PrintedWedge {
                 time: Seconds(tidy(10f64.powf((first + last + span) / 2.0))),

@@ -3,9 +3,10 @@
 use image::codecs::jpeg::{JpegDecoder, JpegEncoder};
 use image::{ExtendedColorType, ImageDecoder};
 
+use super::optics::blur;
 use super::recipe::Encoding;
 use super::recipe::Twist;
-use super::scanner::{blur, light_of};
+use super::scanner::light_of;
 use crate::measure::raster::{Raster, Samples};
 
 /// Spoils a scan as the twist asks.

@@ -37,8 +37,9 @@ pub fn lay(
     per_mm: f64,
     bed: Option<(f64, f64)>,
 ) -> Laid {
-    let across = rng.random_bool(0.4);
-    let limit: f64 = level.pick(1.5, 4.0, 10.0);
+    // On a whole bed the strips lie the long way and not too tilted, so that they fit.
+    let across = rng.random_bool(0.4) || bed.is_some();
+    let limit: f64 = level.pick(1.5, 4.0, if bed.is_some() { 4.0 } else { 10.0 });
     let tilt = rng.random_range(-limit..limit).to_radians();
     let mut order: Vec<usize> = (0..sheets.len()).collect();
     order.shuffle(rng);
@@ -92,13 +93,16 @@ pub fn lay(
     let mut spare = || rng.random_range(3.0..12.0);
     let (left, right, top, bottom) = (spare(), spare(), spare(), spare());
     let mut size = (high.0 - low.0 + left + right, high.1 - low.1 + top + bottom);
+    let (mut shift_x, mut shift_y) = (left - low.0, top - low.1);
     if let Some((width, height)) = bed {
+        shift_x += rng.random_range(0.0..1.0) * (width - size.0).max(0.0);
+        shift_y += rng.random_range(0.0..1.0) * (height - size.1).max(0.0);
         size = (size.0.max(width), size.1.max(height));
     }
     for frame in &mut frames {
         frame.start = Point::new(
-            (frame.start.x - low.0 + left) * per_mm,
-            (frame.start.y - low.1 + top) * per_mm,
+            (frame.start.x + shift_x) * per_mm,
+            (frame.start.y + shift_y) * per_mm,
         );
         frame.per_mm = per_mm;
     }

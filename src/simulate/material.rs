@@ -139,9 +139,15 @@ pub fn ground(rng: &mut impl Rng, recipe: &Recipe, dmin: f64, length: f64, width
     let slate = recipe
         .slate
         .unwrap_or_else(|| rng.random_bool(level.pick(0.2, 0.35, 0.5)));
-    let border = rng.random_range(2.0..8.0);
+    // Some coupons are cut from a coated sheet: no bare ground, no ragged border.
+    let cut = !slate && rng.random_bool(0.3);
+    let border = if cut { 0.0 } else { rng.random_range(2.0..8.0) };
     let (l, w) = (length + 2.0 * border, width + 2.0 * border);
-    let rough = level.pick(0.15, 0.35, 0.6);
+    let rough = if cut {
+        0.0
+    } else {
+        level.pick(0.15, 0.35, 0.6)
+    };
     let (reflectance, texture) = if slate {
         let grain = rng.random_range(0.010..0.030);
         (
@@ -172,6 +178,11 @@ pub fn ground(rng: &mut impl Rng, recipe: &Recipe, dmin: f64, length: f64, width
             w,
             &[Component::round(rough, 1.2), Component::round(rough, 6.0)],
         ),
-        bead: level.pick(0.02, 0.05, 0.09),
+        bead: if cut {
+            0.0
+        } else {
+            level.pick(0.02, 0.05, 0.09)
+        },
+        cut,
     }
 }

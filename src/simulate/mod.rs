@@ -13,6 +13,8 @@ pub mod field;
 pub mod layout;
 pub mod marks;
 pub mod material;
+pub mod noise;
+pub mod optics;
 pub mod paint;
 pub mod practice;
 pub mod recipe;
@@ -21,7 +23,11 @@ pub mod scene;
 pub mod session;
 pub mod shape;
 pub mod strips;
+pub mod told;
 pub mod truth;
+
+#[cfg(test)]
+mod tests;
 
 pub use practice::{Practice, question};
 pub use recipe::{Encoding, Level, Recipe, Twist};

@@ -119,15 +119,18 @@ impl Strip {
         while field < last && u >= edge(field + 1) {
             field += 1;
         }
-        let across = |k: usize| {
-            // Light at the border between field k - 1 and field k.
-            let mixed = smooth((u - edge(k)) / (2.0 * self.penumbra[k]) + 0.5);
-            log_light(self.light[k - 1] + (self.light[k] - self.light[k - 1]) * mixed) as f32
+        // Within the card's penumbra or gap at a border, light of both fields adds up.
+        let near = |k: usize| (u - edge(k)).abs() < self.penumbra[k] + self.gaps[k].abs() / 2.0;
+        let mixed = |k: usize| {
+            let past = (u - edge(k)) / (2.0 * self.penumbra[k]) + 0.5;
+            let half_gap = self.gaps[k] / (4.0 * self.penumbra[k]);
+            let before = self.light[k - 1] * (1.0 - smooth(past + half_gap));
+            log_light(before + self.light[k] * smooth(past - half_gap)) as f32
         };
-        if field > 0 && u - edge(field) < self.penumbra[field] {
-            across(field)
-        } else if field < last && edge(field + 1) - u < self.penumbra[field + 1] {
-            across(field + 1)
+        if field > 0 && near(field) {
+            mixed(field)
+        } else if field < last && near(field + 1) {
+            mixed(field + 1)
         } else {
             table.log_light[field]
         }
@@ -167,7 +170,7 @@ fn paint_strip_row(
             }
             Some(ground) => {
                 let texture = ground.texture.at(fu + border as f32, fv + border as f32);
-                let edge = if inside < 6.0 {
+                let edge = if inside < 6.0 && !ground.cut {
                     inside as f32 + ground.ragged.at(fu + border as f32, fv + border as f32)
                 } else {
                     6.0

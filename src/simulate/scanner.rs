@@ -2,13 +2,14 @@
 
 use std::sync::Arc;
 
-use rand::{Rng, RngCore, SeedableRng};
-use rand_chacha::ChaCha8Rng;
-use rand_distr::StandardNormal;
+use rand::Rng;
 use rayon::prelude::*;
 
+use super::noise::{NoiseTable, Rolls};
+use super::optics::{add_haze, blur};
 use super::paint::Painting;
 use super::recipe::{Encoding, Level};
+use super::scene::Stuff;
 use crate::measure::raster::{Light, Origin, Raster, Samples};
 
 /// Luminance weights of sRGB (IEC 61966-2-1).
@@ -115,46 +116,26 @@ impl Scanner {
             stuff,
         } = painting;
         let height = light.len() / width;
-        self.add_haze(&mut light, width, per_mm);
+        add_haze(self, &mut light, width, per_mm);
         blur(&mut light, width, self.blur);
         let channels = if self.colour { 3 } else { 1 };
         let table = self.code_table();
         let noise = NoiseTable::new(seed);
-        let top = if self.bits == 8 { 255.0 } else { 65535.0 };
-        let row_codes = |y: usize, put: &mut dyn FnMut(usize, f32)| {
-            let mut rolls = Rolls::new(seed, y as u64);
-            let lamp_y = self.lamp.1 as f32 * (2.0 * y as f32 / height as f32 - 1.0);
-            let scale = 2.0 / width as f32;
-            for x in 0..width {
-                let base = light[y * width + x];
-                let lamp = 1.0 + lamp_y + self.lamp.0 as f32 * (x as f32 * scale - 1.0);
-                for channel in 0..channels {
-                    let mut value = base * lamp;
-                    if channels == 3 {
-                        value *= self.tints[stuff[y * width + x] as usize].factor(base, channel);
-                    }
-                    let sd = (self.read_noise * self.read_noise) as f32
-                        + (self.shot_noise * self.shot_noise) as f32 * value.max(0.0);
-                    value += sd.sqrt() * noise.at(rolls.next());
-                    put(x * channels + channel, look_up(&table, value) * top + 0.5);
-                }
-            }
+        let seen = Seen {
+            scanner: self,
+            light: &light,
+            stuff: &stuff,
+            width,
+            height,
+            channels,
+            table: &table,
+            noise: &noise,
+            seed,
         };
-        let row = width * channels;
         let samples = if self.bits == 8 {
-            let mut codes = vec![0u8; row * height];
-            codes
-                .par_chunks_mut(row)
-                .enumerate()
-                .for_each(|(y, out)| row_codes(y, &mut |at, code| out[at] = code as u8));
-            Samples::Eight(codes)
+            Samples::Eight(seen.codes(255.0, |code| code as u8))
         } else {
-            let mut codes = vec![0u16; row * height];
-            codes
-                .par_chunks_mut(row)
-                .enumerate()
-                .for_each(|(y, out)| row_codes(y, &mut |at, code| out[at] = code as u16));
-            Samples::Sixteen(codes)
+            Samples::Sixteen(seen.codes(65535.0, |code| code as u16))
         };
         Raster {
             width,
@@ -181,64 +162,75 @@ impl Scanner {
             })
             .collect()
     }
-
-    /// Adds stray light: a share of the mean of the neighbourhood and of the whole glass.
-    fn add_haze(&self, light: &mut [f32], width: usize, per_mm: f64) {
-        let step = (per_mm * 2.0).round().max(1.0) as usize;
-        let (columns, rows) = (width.div_ceil(step), (light.len() / width).div_ceil(step));
-        let mut coarse = vec![0f32; columns * rows];
-        coarse
-            .par_chunks_mut(columns)
-            .zip(light.par_chunks(width * step))
-            .for_each(|(sums, band)| {
-                let lines = (band.len() / width) as f32;
-                for line in band.chunks_exact(width) {
-                    for (sum, pixels) in sums.iter_mut().zip(line.chunks(step)) {
-                        *sum += pixels.iter().sum::<f32>() / (pixels.len() as f32 * lines);
-                    }
-                }
-            });
-        let whole = coarse.iter().sum::<f32>() / coarse.len() as f32;
-        blur(&mut coarse, columns, self.haze_reach * per_mm / step as f64);
-        let (near, far) = (
-            (self.haze * self.haze_near) as f32,
-            (self.haze * (1.0 - self.haze_near)) as f32 * whole,
-        );
-        let keep = 1.0 - self.haze as f32;
-        light
-            .par_chunks_mut(width)
-            .enumerate()
-            .for_each(|(y, line)| {
-                let v = ((y as f32 + 0.5) / step as f32 - 0.5).clamp(0.0, (rows - 1) as f32);
-                let row = (v as usize).min(rows.saturating_sub(2));
-                let below = (row + 1).min(rows - 1);
-                let b = v - row as f32;
-                for (x, pixel) in line.iter_mut().enumerate() {
-                    let u = ((x as f32 + 0.5) / step as f32 - 0.5).clamp(0.0, (columns - 1) as f32);
-                    let column = (u as usize).min(columns.saturating_sub(2));
-                    let right = (column + 1).min(columns - 1);
-                    let a = u - column as f32;
-                    let upper = coarse[row * columns + column] * (1.0 - a)
-                        + coarse[row * columns + right] * a;
-                    let lower = coarse[below * columns + column] * (1.0 - a)
-                        + coarse[below * columns + right] * a;
-                    *pixel = keep * *pixel + near * (upper + (lower - upper) * b) + far;
-                }
-            });
-    }
 }
 
 impl Tint {
-    /// Factor on the reflectance of a channel; luminance stays as it is.
-    fn factor(&self, light: f32, channel: usize) -> f32 {
+    /// Factors on the reflectance of the channels; luminance stays as it is.
+    fn factors(&self, light: f32) -> [f32; 3] {
         let black = (1.0 - light).clamp(0.0, 1.0);
         let red = self.white.0 + self.black.0 * black;
         let blue = self.white.1 + self.black.1 * black;
-        match channel {
-            0 => 1.0 + red,
-            1 => 1.0 - (WEIGHTS[0] * red + WEIGHTS[2] * blue) / WEIGHTS[1],
-            _ => 1.0 + blue,
-        }
+        let green = -(WEIGHTS[0] * red + WEIGHTS[2] * blue) / WEIGHTS[1];
+        [1.0 + red, 1.0 + green, 1.0 + blue]
+    }
+}
+
+/// Everything that makes codes of the light on the sensor.
+struct Seen<'a> {
+    scanner: &'a Scanner,
+    light: &'a [f32],
+    stuff: &'a [Stuff],
+    width: usize,
+    height: usize,
+    channels: usize,
+    table: &'a [f32],
+    noise: &'a NoiseTable,
+    seed: u64,
+}
+
+impl Seen<'_> {
+    /// Code values, rounded to whole steps of a scale that ends at `top`.
+    fn codes<C: Copy + Default + Send>(&self, top: f32, whole: impl Fn(f32) -> C + Sync) -> Vec<C> {
+        let Self {
+            scanner,
+            width,
+            channels,
+            ..
+        } = *self;
+        let read = (scanner.read_noise * scanner.read_noise) as f32;
+        let shot = (scanner.shot_noise * scanner.shot_noise) as f32;
+        let (lamp_x, lamp_y) = (scanner.lamp.0 as f32, scanner.lamp.1 as f32);
+        let mut codes = vec![C::default(); width * channels * self.height];
+        codes
+            .par_chunks_mut(width * channels)
+            .enumerate()
+            .for_each(|(y, out)| {
+                let mut rolls = Rolls::new(self.seed, y as u64);
+                let start = 1.0 + lamp_y * (2.0 * y as f32 / self.height as f32 - 1.0) - lamp_x;
+                let step = 2.0 * lamp_x / width as f32;
+                let light = &self.light[y * width..][..width];
+                let stuff = &self.stuff[y * width..][..width];
+                for (x, (pixel, (&base, &stuff))) in out
+                    .chunks_exact_mut(channels)
+                    .zip(light.iter().zip(stuff))
+                    .enumerate()
+                {
+                    let value = base * (start + step * x as f32);
+                    let sd = (read + shot * value).sqrt();
+                    let mut roll = rolls.roll();
+                    let factors = if channels == 3 {
+                        scanner.tints[stuff as usize].factors(base)
+                    } else {
+                        [1.0; 3]
+                    };
+                    for (code, factor) in pixel.iter_mut().zip(factors) {
+                        let noisy = value * factor + sd * self.noise.at(roll);
+                        roll >>= 16;
+                        *code = whole(look_up(self.table, noisy) * top + 0.5);
+                    }
+                }
+            });
+        codes
     }
 }
 
@@ -262,74 +254,5 @@ pub fn light_of(encoding: Encoding, bits: u8, channels: usize) -> Light {
         tables: vec![table; channels],
         weights: WEIGHTS,
         source: format!("stated: {}", encoding.name()),
-    }
-}
-
-/// Gaussian blur in place, rows then columns; borders repeat.
-pub fn blur(values: &mut [f32], width: usize, sd: f64) {
-    if sd < 0.2 {
-        return;
-    }
-    let reach = (3.0 * sd).ceil() as usize;
-    let mut kernel: Vec<f32> = (0..=2 * reach)
-        .map(|k| (-0.5 * ((k as f64 - reach as f64) / sd).powi(2)).exp() as f32)
-        .collect();
-    let sum: f32 = kernel.iter().sum();
-    kernel.iter_mut().for_each(|tap| *tap /= sum);
-    values
-        .par_chunks_mut(width)
-        .for_each_init(Vec::new, |padded, line| {
-            padded.clear();
-            padded.extend(std::iter::repeat_n(line[0], reach));
-            padded.extend_from_slice(line);
-            padded.extend(std::iter::repeat_n(line[width - 1], reach));
-            for (x, value) in line.iter_mut().enumerate() {
-                *value = kernel.iter().zip(&padded[x..]).map(|(k, p)| k * p).sum();
-            }
-        });
-    let height = values.len() / width;
-    let source = values.to_vec();
-    values
-        .par_chunks_mut(width)
-        .enumerate()
-        .for_each(|(y, line)| {
-            line.fill(0.0);
-            for (k, tap) in kernel.iter().enumerate() {
-                let from = (y + k).saturating_sub(reach).min(height - 1) * width;
-                for (value, above) in line.iter_mut().zip(&source[from..from + width]) {
-                    *value += tap * above;
-                }
-            }
-        });
-}
-
-/// Normal deviates kept in a table: drawing one costs a look-up.
-struct NoiseTable(Vec<f32>);
-
-impl NoiseTable {
-    fn new(seed: u64) -> Self {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x6e6f_6973);
-        Self((0..1 << 16).map(|_| rng.sample(StandardNormal)).collect())
-    }
-
-    fn at(&self, roll: u16) -> f32 {
-        self.0[usize::from(roll)]
-    }
-}
-
-/// A quick stream of table places, one a row, so that threads don't matter (xorshift64*).
-struct Rolls(u64);
-
-impl Rolls {
-    fn new(seed: u64, row: u64) -> Self {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed ^ (row << 20) ^ 0x726f_6c6c);
-        Self(rng.next_u64() | 1)
-    }
-
-    fn next(&mut self) -> u16 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        (self.0.wrapping_mul(0x2545_f491_4f6c_dd1d) >> 48) as u16
     }
 }

@@ -117,6 +117,8 @@ pub struct Ground {
     pub texture: Field,
     /// How far the coat's border wanders, millimetres.
     pub ragged: Field,
+    /// Cut from a coated sheet: the coat reaches the border all round.
+    pub cut: bool,
     /// Added log exposure along the very border (thicker bead of emulsion), decades.
     pub bead: f64,
 }
@@ -124,7 +126,7 @@ pub struct Ground {
 /// A step-exposed strip.
 #[derive(Debug, Clone)]
 pub struct Strip {
-    /// Name of the strip.
+    /// Where it lies.
     pub frame: Frame,
     /// Paper or coat.
     pub stuff: Stuff,
@@ -136,6 +138,8 @@ pub struct Strip {
     pub light: Vec<f64>,
     /// Half width of the card's penumbra at each edge, millimetres.
     pub penumbra: Vec<f64>,
+    /// Unexposed gap between two steps at each edge, millimetres; negative: they overlap.
+    pub gaps: Vec<f64>,
     /// Fall-off of the light in decades: along (linear), along (square), across (linear).
     pub fall_off: [f64; 3],
     /// Its curve.

@@ -37,17 +37,29 @@ fn unplaced(length: f64, width: f64) -> Frame {
     }
 }
 
-/// Draws a strip whose steps got these log exposures.
-pub fn strip(
-    rng: &mut impl Rng,
-    recipe: &Recipe,
-    role: Role,
-    curve: TrueCurve,
-    log_exposures: Vec<f64>,
-    aperture_error_stops: f64,
-    shared_fall_off: [f64; 3],
-) -> Draft {
+/// The light that a strip got.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lit {
+    /// Log exposure of each step.
+    pub log_exposures: Vec<f64>,
+    /// Aperture error that is in them, stops.
+    pub aperture_error_stops: f64,
+    /// Fall-off that all strips of the session share, in the direction of exposure.
+    pub shared_fall_off: [f64; 3],
+    /// Whether each step had a burst of its own: then the card may leave a gap between steps
+    /// or let them overlap.
+    pub by_bursts: bool,
+}
+
+/// Draws a strip.
+pub fn strip(rng: &mut impl Rng, recipe: &Recipe, role: Role, curve: TrueCurve, lit: Lit) -> Draft {
     let level = recipe.level;
+    let Lit {
+        log_exposures,
+        aperture_error_stops,
+        shared_fall_off,
+        by_bursts,
+    } = lit;
     let steps = log_exposures.len();
     let (length, width) = (rng.random_range(150.0..200.0), rng.random_range(25.0..40.0));
     // Fields in the order of exposure: margin, steps, sometimes more margin.
@@ -97,6 +109,15 @@ pub fn strip(
         .iter()
         .map(|_| card * rng.random_range(0.8..1.25))
         .collect();
+    let gap: f64 = if by_bursts && rng.random_bool(0.6) {
+        level.pick(0.1, 0.3, 0.5)
+    } else {
+        0.0
+    };
+    let gaps = edges
+        .iter()
+        .map(|_| gap * rng.random_range(-1.0..1.0))
+        .collect();
     let sign = if backwards { -1.0 } else { 1.0 };
     let own = level.pick(0.0006, 0.001, 0.0016);
     let mut wander = |mean: f64| mean + own * rng.sample::<f64, _>(StandardNormal);
@@ -130,6 +151,7 @@ pub fn strip(
             fields,
             light,
             penumbra,
+            gaps,
             fall_off,
             curve,
             thickness: Field::draw(rng, length, width, &exposure),
