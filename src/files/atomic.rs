@@ -66,6 +66,17 @@ pub fn write(path: &Path, content: &[u8]) -> Result<(), WriteRefused> {
     Ok(())
 }
 
+/// Makes a folder and those above it, where they aren't there.
+///
+/// # Errors
+/// [`WriteRefused`] when the disk refuses.
+pub fn make_folder(path: &Path) -> Result<(), WriteRefused> {
+    std::fs::create_dir_all(path).map_err(|source| WriteRefused {
+        path: path.to_owned(),
+        source,
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,8 +1,58 @@
 //! The command line: arguments, running the analysis, the readable report.
+//!
+//! Exit codes are in [`exit`] and in docs/command-line.md.
+
+mod arguments;
+mod entry;
+mod exit;
+mod json;
+mod load;
+mod measure;
+mod new;
+mod output;
+mod progress;
+mod report;
+mod simulate;
+mod solve;
 
 use std::process::ExitCode;
 
+use clap::{CommandFactory as _, FromArgMatches as _};
+
+use arguments::{Arguments, Task};
+use exit::{Failure, Outcome};
+
 /// Runs the program with the arguments of the process.
 pub fn run() -> ExitCode {
-    ExitCode::SUCCESS
+    let matches = match Arguments::command().try_get_matches() {
+        Ok(matches) => matches,
+        Err(error) => {
+            // Help and version come this way too; they go to stdout and count as answered.
+            error.print().ok();
+            return if error.use_stderr() {
+                Outcome::BadUsage.code()
+            } else {
+                Outcome::Answered.code()
+            };
+        }
+    };
+    let result = Arguments::from_arg_matches(&matches)
+        .map_err(|error| Failure::usage(error.to_string()))
+        .and_then(|arguments| match &arguments.task {
+            None => {
+                let help = Arguments::command().render_help().to_string();
+                output::print(&help).map(|()| Outcome::Answered)
+            }
+            Some(Task::New(task)) => new::run(task, matches.subcommand_matches("new")),
+            Some(Task::Measure(task)) => measure::run(task),
+            Some(Task::Solve(task)) => solve::run(task),
+            Some(Task::Simulate(task)) => simulate::run(task),
+        });
+    match result {
+        Ok(outcome) => outcome.code(),
+        Err(failure) => {
+            output::complain(&failure.message);
+            failure.outcome.code()
+        }
+    }
 }

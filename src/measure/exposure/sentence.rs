@@ -174,7 +174,18 @@ pub fn bursts_of(totals: &[Seconds]) -> Result<Vec<Seconds>, ExposureError> {
 fn unknown(words: &Reader) -> EntryError {
     let found = words.rest();
     let first: Vec<&str> = found.split_whitespace().collect();
-    let kinds = ["building up", "one at a time", "in stops", "wedge", "list"];
+    let kinds = [
+        "building up",
+        "one at a time",
+        "in stops",
+        "wedge",
+        "list",
+        "from",
+        "halves",
+        "thirds",
+        "quarters",
+        "sixths",
+    ];
     let near =
         (1..=first.len().min(4)).find_map(|count| nearest(&first[..count].join(" "), &kinds));
     EntryError::UnknownSeries {

@@ -1,0 +1,172 @@
+//! What can be said on the command line.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use super::entry;
+use crate::document::Encoding;
+use crate::simulate::{Level, Twist};
+
+/// Carries an exposure found on printing paper over to hand-coated photographic emulsion.
+#[derive(Debug, Parser)]
+#[command(
+    name = "twinstrip",
+    version,
+    about,
+    after_help = "Exit codes: 0 answered, 2 bad usage, 3 unreadable input, 4 measured but no \
+                  answer can be given, 5 output not written, 130 cancelled."
+)]
+pub(super) struct Arguments {
+    #[command(subcommand)]
+    pub(super) task: Option<Task>,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Task {
+    /// Write a session file from scans, a wedge and the strips' exposures
+    New(New),
+    /// Measure the density of every step
+    Measure(Measure),
+    /// Find how much slower and softer the coated strips are than the paper
+    Solve(Solve),
+    /// Make practice scans whose answer is known
+    Simulate(Simulate),
+}
+
+/// How scans are read.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Reading {
+    /// Encoding of the scans' values, whatever the files say: srgb, linear or gamma:2.2
+    #[arg(long, value_name = "ENCODING", value_parser = entry::encoding)]
+    pub(super) encoding: Option<Encoding>,
+    /// Most pixels that a scan may have
+    #[arg(long, value_name = "COUNT", value_parser = entry::count)]
+    pub(super) max_pixels: Option<u64>,
+    /// Say nothing on standard error but errors
+    #[arg(long, short)]
+    pub(super) quiet: bool,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+STRIP is a name, a colon and the exposure. Give the strips in reading order: scan by scan,
+rows from the top, each from the left. An exposure is a series, `at` and an aperture:
+
+  building up 8 x 2s at f/16           each step gets 2 s more (bursts; `totals 2s 4s` too)
+  one at a time 2s 4s 8s at f/16       each step in a burst of its own
+  halves from 4s, 9 steps at f/8       half a stop from step to step (thirds, 1/4 stops ...)
+  wedge 20s through 1.2 0.9 0.6 at f/8 one burst through a transmission wedge
+  2s 3s 5s 8s at f/8                   total times as listed
+
+and after the aperture, where it matters: `, magnified 3.5x` and `, filter 0.3`.
+
+Example:
+  twinstrip new session.ron --scan slates.tif --wedge \"0.05 0.20 0.35 0.50 0.65 0.80\" \\
+    --reference \"warm paper: building up 8 x 2s at f/16\" \\
+    --coupon \"slate, two coats: halves from 4s, 9 steps at f/16\"")]
+pub(super) struct New {
+    /// Session file to write
+    #[arg(value_name = "SESSION")]
+    pub(super) session: PathBuf,
+    /// Scan of strips (several: give it several times)
+    #[arg(long, value_name = "FILE", required = true)]
+    pub(super) scan: Vec<PathBuf>,
+    /// Densities of the wedge that was scanned along, or a file with them
+    #[arg(long, value_name = "DENSITIES")]
+    pub(super) wedge: Option<String>,
+    /// Strip of ordinary printing paper
+    #[arg(long, value_name = "STRIP", value_parser = entry::strip)]
+    pub(super) reference: Vec<entry::NamedExposure>,
+    /// Strip with the hand-coated emulsion
+    #[arg(long, value_name = "STRIP", value_parser = entry::strip)]
+    pub(super) coupon: Vec<entry::NamedExposure>,
+    /// Encoding of the scans' values, whatever the files say: srgb, linear or gamma:2.2
+    #[arg(long, value_name = "ENCODING", value_parser = entry::encoding)]
+    pub(super) encoding: Option<Encoding>,
+    /// Dead time of the lamp a burst
+    #[arg(long, value_name = "TIME", value_parser = entry::time)]
+    pub(super) lamp_lag: Option<f64>,
+    /// Overwrite a session file that is there
+    #[arg(long)]
+    pub(super) overwrite: bool,
+    /// Say nothing on standard error but errors
+    #[arg(long, short)]
+    pub(super) quiet: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Measure {
+    /// A session file, or scans
+    #[arg(value_name = "SESSION_OR_SCAN", required = true)]
+    pub(super) inputs: Vec<PathBuf>,
+    /// With scans: densities of the wedge that was scanned along, or a file with them
+    #[arg(long, value_name = "DENSITIES")]
+    pub(super) wedge: Option<String>,
+    /// Print JSON (docs/json.md) instead of text
+    #[arg(long)]
+    pub(super) json: bool,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Solve {
+    /// The session file
+    #[arg(value_name = "SESSION")]
+    pub(super) session: PathBuf,
+    /// Print JSON (docs/json.md) instead of text
+    #[arg(long)]
+    pub(super) json: bool,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Simulate {
+    /// Folder to write to; it is made if it isn't there
+    #[arg(value_name = "FOLDER")]
+    pub(super) folder: PathBuf,
+    /// How difficult
+    #[arg(long, value_enum, default_value_t = LevelWord::Ordinary)]
+    pub(super) level: LevelWord,
+    /// Same level, seed and twist: same scans
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub(super) seed: u64,
+    /// One thing out of the ordinary, such as clipped-blacks, no-wedge or jpeg:60
+    #[arg(long, value_name = "TWIST", value_parser = entry::twist)]
+    pub(super) twist: Option<Twist>,
+    /// How many sessions, each in a folder of its own with the next seed
+    #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    pub(super) count: u64,
+    /// Coated strips a session
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u64).range(1..=12))]
+    pub(super) coupons: Option<u64>,
+    /// Resolution in dots per inch
+    #[arg(long, value_name = "DPI", value_parser = entry::dpi)]
+    pub(super) dpi: Option<f64>,
+    /// Say nothing on standard error but errors
+    #[arg(long, short)]
+    pub(super) quiet: bool,
+}
+
+/// How difficult practice scans are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum LevelWord {
+    /// Even coat, clean scan, steps that bracket the curve well
+    Easy,
+    /// A coat and scan as usual
+    Ordinary,
+    /// A rough coat, tilted and dusty, steps off centre
+    Hard,
+}
+
+impl From<LevelWord> for Level {
+    fn from(word: LevelWord) -> Self {
+        match word {
+            LevelWord::Easy => Self::Easy,
+            LevelWord::Ordinary => Self::Ordinary,
+            LevelWord::Hard => Self::Hard,
+        }
+    }
+}

@@ -1,0 +1,105 @@
+//! Sessions and scans into memory.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use super::arguments::Reading;
+use super::exit::Failure;
+use super::progress::Progress;
+use crate::document::{Encoding, Scan, Session};
+use crate::files::scan::{Limits, ScanOptions, StatedEncoding, content_hash, read_scan};
+use crate::files::session::read_session;
+use crate::measure::finding::{Finding, Kind, Place, Weight};
+use crate::measure::raster::Raster;
+
+/// A session and its decoded scans.
+pub(super) struct Loaded {
+    pub(super) session: Session,
+    pub(super) scans: Vec<Arc<Raster>>,
+    /// What loading itself has to say.
+    pub(super) findings: Vec<Finding>,
+}
+
+/// Reads a session file and its scans.
+pub(super) fn session(
+    path: &Path,
+    reading: &Reading,
+    progress: &Progress,
+) -> Result<Loaded, Failure> {
+    let session = read_session(path)?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    scans(session, folder, reading, progress)
+}
+
+/// Reads the scans of a session that lie in this folder.
+pub(super) fn scans(
+    session: Session,
+    folder: &Path,
+    reading: &Reading,
+    progress: &Progress,
+) -> Result<Loaded, Failure> {
+    let mut scans = Vec::with_capacity(session.scans.len());
+    let mut findings = Vec::new();
+    for (index, scan) in session.scans.iter().enumerate() {
+        let path = folder.join(&scan.path);
+        progress.stage(format!("reading {}", scan.path.display()));
+        scans.push(Arc::new(read_scan(
+            &path,
+            &options(scan, reading),
+            progress,
+        )?));
+        if let Some(expected) = &scan.hash
+            && content_hash(&path, progress)? != *expected
+        {
+            findings.push(changed(index, scan));
+        }
+    }
+    Ok(Loaded {
+        session,
+        scans,
+        findings,
+    })
+}
+
+/// A session of bare scans, with nothing known of their strips.
+pub(super) fn bare(scans: &[PathBuf]) -> Session {
+    Session {
+        scans: scans.iter().map(Scan::new).collect(),
+        ..Session::default()
+    }
+}
+
+fn options(scan: &Scan, reading: &Reading) -> ScanOptions {
+    let usual = Limits::default();
+    let max_pixels = reading.max_pixels.unwrap_or(usual.max_pixels);
+    ScanOptions {
+        limits: Limits {
+            max_pixels,
+            // Whoever raises the count of pixels means the memory too: six bytes a pixel.
+            max_bytes: usual.max_bytes.max(max_pixels.saturating_mul(6)),
+        },
+        stated: reading
+            .encoding
+            .or(scan.encoding)
+            .map(|encoding| match encoding {
+                Encoding::Srgb => StatedEncoding::Srgb,
+                Encoding::Gamma(gamma) => StatedEncoding::Gamma(gamma),
+                Encoding::Linear => StatedEncoding::Linear,
+            }),
+    }
+}
+
+fn changed(index: usize, scan: &Scan) -> Finding {
+    Finding {
+        kind: Kind::ScanNote,
+        weight: Weight::Caution,
+        place: Place::scan(index),
+        seen: format!(
+            "{} is not the file that the session was made with",
+            scan.path.display()
+        ),
+        matters: "Outlines and excluded steps in the session may belong to other places.".into(),
+        remedy: "Check that it is the right scan; if it is, remove its hash from the session."
+            .into(),
+    }
+}

@@ -1,0 +1,108 @@
+//! `twinstrip new`: a session file from arguments.
+
+use std::path::{Component, Path, PathBuf};
+
+use clap::ArgMatches;
+
+use super::arguments::New;
+use super::entry;
+use super::exit::{Failure, Outcome};
+use super::output;
+use crate::document::{Scan, Session, Strip};
+use crate::files::session::write_session;
+use crate::measure::strip::Role;
+
+pub(super) fn run(task: &New, matches: Option<&ArgMatches>) -> Result<Outcome, Failure> {
+    if task.session.exists() && !task.overwrite {
+        return Err(Failure::not_written(format!(
+            "{}: a file of that name is there; say --overwrite to replace it",
+            task.session.display()
+        )));
+    }
+    let folder = task.session.parent().unwrap_or(Path::new(""));
+    let mut session = Session {
+        scans: task
+            .scan
+            .iter()
+            .map(|path| Scan {
+                encoding: task.encoding,
+                ..Scan::new(seen_from(folder, path))
+            })
+            .collect(),
+        strips: strips(task, matches),
+        ..Session::default()
+    };
+    if let Some(text) = &task.wedge {
+        let mut wedge = entry::wedge(text).map_err(Failure::usage)??;
+        wedge.file = wedge.file.map(|file| seen_from(folder, &file));
+        session.wedge = Some(wedge);
+    }
+    if let Some(lag) = task.lamp_lag {
+        session.settings.lag.0 = lag;
+    }
+    session
+        .check()
+        .map_err(|error| Failure::usage(error.to_string()))?;
+    write_session(&task.session, &session)?;
+    output::remark(&format!("{} written", task.session.display()), task.quiet);
+    if let Some(missing) = task.scan.iter().find(|scan| !scan.exists()) {
+        output::remark(
+            &format!("note: there is no {} yet", missing.display()),
+            task.quiet,
+        );
+    }
+    Ok(Outcome::Answered)
+}
+
+/// Reference and coupon strips in the order in which they were given.
+fn strips(task: &New, matches: Option<&ArgMatches>) -> Vec<Strip> {
+    let places = |option: &str| -> Vec<usize> {
+        matches
+            .and_then(|matches| matches.indices_of(option))
+            .map(Iterator::collect)
+            .unwrap_or_default()
+    };
+    let kinds = [
+        (Role::Reference, &task.reference, places("reference")),
+        (Role::Coupon, &task.coupon, places("coupon")),
+    ];
+    let mut strips: Vec<(usize, Strip)> = kinds
+        .into_iter()
+        .flat_map(|(role, given, places)| {
+            given.iter().enumerate().map(move |(index, strip)| {
+                let strip = Strip {
+                    exposure: Some(strip.exposure.clone()),
+                    ..Strip::new(strip.name.clone(), role)
+                };
+                (places.get(index).copied().unwrap_or(index), strip)
+            })
+        })
+        .collect();
+    strips.sort_by_key(|(place, _)| *place);
+    strips.into_iter().map(|(_, strip)| strip).collect()
+}
+
+/// A path as it is from the session's folder, so that both can be moved together.
+fn seen_from(folder: &Path, path: &Path) -> PathBuf {
+    let absolute = |path: &Path| std::path::absolute(path).ok();
+    let here = if folder.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        folder
+    };
+    let (Some(folder), Some(file)) = (absolute(here), absolute(path)) else {
+        return path.to_owned();
+    };
+    let shared = folder
+        .components()
+        .zip(file.components())
+        .take_while(|(a, b)| a == b)
+        .count();
+    let up = folder
+        .components()
+        .skip(shared)
+        .map(|_| Component::ParentDir);
+    let seen: PathBuf = up.chain(file.components().skip(shared)).collect();
+    // On another drive there is no way but the whole path.
+    if shared == 0 { file } else { seen }
+}

@@ -1,0 +1,58 @@
+//! What a person should be told, heaviest first.
+
+use super::name;
+use super::words::wrapped;
+use crate::document::Session;
+use crate::measure::analysis::Analysis;
+use crate::measure::finding::{Finding, Weight};
+
+pub(super) fn list(session: &Session, analysis: &Analysis) -> String {
+    if analysis.findings.is_empty() {
+        return String::new();
+    }
+    let mut text = String::from("Findings\n");
+    for finding in &analysis.findings {
+        let weight = match finding.weight {
+            Weight::Blocking => "BLOCKING",
+            Weight::Caution => "CAUTION",
+            Weight::Note => "NOTE",
+        };
+        let said = format!(
+            "{weight}{}: {} {} {}",
+            place(session, analysis, finding),
+            sentence(&finding.seen),
+            sentence(&finding.matters),
+            sentence(&finding.remedy)
+        );
+        text.push_str(&wrapped(&said, "  - ", "    "));
+    }
+    text.push('\n');
+    text
+}
+
+fn place(session: &Session, analysis: &Analysis, finding: &Finding) -> String {
+    let mut place = String::new();
+    if let Some(strip) = finding.place.strip {
+        place.push_str(&format!(", {}", name(analysis, strip)));
+    } else if let Some(scan) = finding.place.scan
+        && let Some(scan) = session.scans.get(scan)
+    {
+        place.push_str(&format!(", {}", scan.path.display()));
+    }
+    match finding.place.step {
+        Some(0) => place.push_str(", margin"),
+        Some(step) => place.push_str(&format!(", step {step}")),
+        None => {}
+    }
+    place
+}
+
+/// A sentence that ends like one.
+fn sentence(text: &str) -> String {
+    let text = text.trim();
+    match text.chars().last() {
+        None => String::new(),
+        Some('.' | '!' | '?') => text.to_owned(),
+        Some(_) => format!("{text}."),
+    }
+}

@@ -1,0 +1,175 @@
+//! The answer in sentences.
+
+use std::fmt::Write as _;
+
+use super::name;
+use super::words::{self, CONTRAST, SPEED, wrapped};
+use crate::document::Session;
+use crate::measure::analysis::{Analysis, PairResult};
+use crate::measure::compare::Source;
+use crate::measure::estimate::Estimate;
+use crate::measure::strip::Role;
+
+/// One paragraph a pair; when there is none, why.
+pub(super) fn answers(session: &Session, analysis: &Analysis) -> String {
+    if analysis.pairs.is_empty() {
+        return wrapped(&no_pair(session), "", "");
+    }
+    let mut text = String::new();
+    for pair in &analysis.pairs {
+        text.push_str(&answer(analysis, pair));
+    }
+    text
+}
+
+fn no_pair(session: &Session) -> String {
+    let has = |role| session.strips.iter().any(|strip| strip.role == role);
+    let exposed = session.strips.iter().all(|strip| strip.exposure.is_some());
+    let why = match (has(Role::Reference), has(Role::Coupon)) {
+        (false, false) => "the session describes no strips",
+        (false, true) => "the session describes no reference strip of paper",
+        (true, false) => "the session describes no coated strip",
+        (true, true) if !exposed => "the session doesn't say how every strip was exposed",
+        (true, true) => "no reference and coupon could both be measured",
+    };
+    format!("No speed ratio can be given, because {why}.")
+}
+
+fn answer(analysis: &Analysis, pair: &PairResult) -> String {
+    let answer = &pair.answer;
+    let paper = name(analysis, pair.reference);
+    let mut text = format!("{}\n", name(analysis, pair.coupon));
+    let mut say = |sentence: &str| text.push_str(&wrapped(sentence, "  ", "  "));
+    say(&speed(paper, &answer.ratio, &answer.stops));
+    if let Some(exact) = with_exact_apertures(pair) {
+        say(&exact);
+    }
+    say(&contrast(&answer.contrast_difference));
+    if answer.stops.value.is_some()
+        && let Some(part) = answer.budget.first()
+    {
+        say(&format!(
+            "The biggest part of the uncertainty is {} ({:.0} %, {} stops). {}",
+            source(part.source),
+            100.0 * part.share,
+            words::plain(part.stops, 3),
+            part.remedy
+        ));
+    }
+    text.push('\n');
+    text
+}
+
+fn speed(paper: &str, ratio: &Estimate, stops: &Estimate) -> String {
+    let half = ratio.half_width();
+    let times = |value: f64| words::number(value, half);
+    let (Some(factor), Some(value)) = (ratio.value, stops.value) else {
+        let why = words::reason(stops);
+        return match (stops.lower.at(), stops.upper.at()) {
+            (Some(lower), None) => format!(
+                "No speed ratio against {paper} can be given, because {why}; at 95 % the emulsion \
+                 is at least {}.",
+                SPEED.said(lower)
+            ),
+            (None, Some(upper)) => format!(
+                "No speed ratio against {paper} can be given, because {why}; at 95 % the emulsion \
+                 is at most {}.",
+                SPEED.said(upper)
+            ),
+            _ => format!("No speed ratio against {paper} can be given, because {why}."),
+        };
+    };
+    let bounds = match (ratio.bounds(), stops.bounds()) {
+        (Some((least, most)), Some((lower, upper))) => format!(
+            "between {} and {} times ({}) at 95 %",
+            times(least),
+            times(most),
+            SPEED.span(lower, upper)
+        ),
+        _ => words::interval(stops, |value| SPEED.said(value)),
+    };
+    format!(
+        "The emulsion needs {} times the exposure of {paper} ({}), {bounds}.",
+        times(factor),
+        SPEED.said(value)
+    )
+}
+
+/// The bounds without the aperture's error, where it makes a difference that shows.
+fn with_exact_apertures(pair: &PairResult) -> Option<String> {
+    let answer = &pair.answer;
+    let (with, without) = (
+        answer.stops.half_width()?,
+        answer.stops_exact_aperture.half_width()?,
+    );
+    let (least, most) = answer.ratio_exact_aperture.bounds()?;
+    let (lower, upper) = answer.stops_exact_aperture.bounds()?;
+    let half = answer.ratio_exact_aperture.half_width();
+    (with > 1.02 * without).then(|| {
+        format!(
+            "The strips had different f-numbers; were these exact, it would be between {} and {} \
+             times ({}).",
+            words::number(least, half),
+            words::number(most, half),
+            SPEED.span(lower, upper)
+        )
+    })
+}
+
+fn contrast(difference: &Estimate) -> String {
+    let Some(value) = difference.value else {
+        return format!(
+            "No contrast difference can be given, because {}.",
+            words::reason(difference)
+        );
+    };
+    let size = words::plain(value.abs(), 0);
+    let lead = match size.as_str() {
+        "0" => "It is as hard as the paper (ISO R)".to_owned(),
+        size if value > 0.0 => format!("It is softer by {size} (ISO R)"),
+        size => format!("It is harder by {size} (ISO R)"),
+    };
+    match difference.bounds() {
+        Some((lower, upper)) => format!(
+            "{lead}, between {} at 95 %.",
+            CONTRAST.span(lower, upper).replace(" to ", " and ")
+        ),
+        None => format!(
+            "{lead}, {}.",
+            words::interval(difference, |value| CONTRAST.said(value))
+        ),
+    }
+}
+
+/// A source of uncertainty, in words.
+pub(super) fn source(source: Source) -> &'static str {
+    match source {
+        Source::Fit => "the few steps and their noise",
+        Source::Unevenness => "the unevenness of the coat",
+        Source::DensityScale => "the wedge and the density scale",
+        Source::LampLag => "the lamp's dead time",
+        Source::Aperture => "the click stops of the aperture",
+        Source::Repeats => "the difference from session to session",
+    }
+}
+
+/// How many strips were measured.
+pub(super) fn measured(session: &Session, analysis: &Analysis) -> String {
+    let count = analysis
+        .strips
+        .iter()
+        .filter(|strip| !strip.steps.is_empty())
+        .count();
+    let mut text = match count {
+        0 => "No strip could be measured".to_owned(),
+        1 => "One strip was measured".to_owned(),
+        count => format!("{count} strips were measured"),
+    };
+    let scale = match (&session.wedge, analysis.wedges.is_empty()) {
+        (Some(_), false) => ", by the wedge that was scanned along",
+        (Some(_), true) => "; the wedge was not found",
+        (None, _) => ", without a wedge: densities are relative to white",
+    };
+    writeln!(text, "{scale}.\n").ok();
+    text
+}

@@ -1,0 +1,38 @@
+//! The readable report: the answer first, then what to know about it, then the figures.
+
+mod findings;
+mod headline;
+mod tables;
+mod words;
+
+use crate::document::Session;
+use crate::measure::analysis::Analysis;
+
+/// The report of `twinstrip solve`.
+pub(super) fn solved(session: &Session, analysis: &Analysis) -> String {
+    let mut text = headline::answers(session, analysis);
+    text.push_str(&findings::list(session, analysis));
+    for pair in &analysis.pairs {
+        text.push_str(&tables::budget(analysis, pair));
+        text.push_str(&tables::by_tone(analysis, pair));
+        text.push_str(&tables::curves(analysis, pair));
+    }
+    text.push_str(&tables::densities(session, analysis));
+    text
+}
+
+/// The report of `twinstrip measure`.
+pub(super) fn measured(session: &Session, analysis: &Analysis) -> String {
+    let mut text = headline::measured(session, analysis);
+    text.push_str(&findings::list(session, analysis));
+    text.push_str(&tables::densities(session, analysis));
+    text
+}
+
+/// The name of a strip, for tables.
+fn name(analysis: &Analysis, strip: usize) -> &str {
+    analysis
+        .strips
+        .get(strip)
+        .map_or("?", |strip| strip.name.as_str())
+}

@@ -1,0 +1,34 @@
+//! `twinstrip solve`: from the session to the answer.
+
+use super::arguments::Solve;
+use super::exit::{Failure, Outcome};
+use super::progress::Progress;
+use super::{json, load, output, report};
+use crate::measure::analysis::analyse;
+use crate::measure::finding::Weight;
+
+pub(super) fn run(task: &Solve) -> Result<Outcome, Failure> {
+    let progress = Progress::start(task.reading.quiet);
+    let mut loaded = load::session(&task.session, &task.reading, &progress)?;
+    progress.stage("measuring and solving");
+    let question = loaded.session.question(loaded.scans.clone());
+    let mut analysis = analyse(&question, &progress)?;
+    progress.finish();
+    analysis.findings.append(&mut loaded.findings);
+    // Heaviest first, else as they were found.
+    analysis
+        .findings
+        .sort_by_key(|finding| std::cmp::Reverse(finding.weight));
+    debug_assert!(Weight::Blocking > Weight::Note);
+    let text = if task.json {
+        json::solved(&loaded, &analysis)
+    } else {
+        report::solved(&loaded.session, &analysis)
+    };
+    output::print(&text)?;
+    Ok(if analysis.answered() {
+        Outcome::Answered
+    } else {
+        Outcome::NoAnswer
+    })
+}
