@@ -86,7 +86,8 @@ impl Unevenness {
                 net: scales.map(|s| Component::round(third(net), s)).into(),
             };
         }
-        let scale = 3.5 * rng.random_range(0f64..1.0).mul_add(1.1, 0.0).exp();
+        // Four millimetres to twelve.
+        let scale = 4.0 * (1.1 * rng.random_range(0f64..1.0)).exp();
         let mut parts = vec![];
         // Brush streaks: a part of the variance runs in long lines.
         let streaks = if rng.random_bool(level.pick(0.2, 0.4, 0.6)) {
