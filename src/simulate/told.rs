@@ -37,7 +37,8 @@ pub fn strips(rng: &mut impl Rng, recipe: &Recipe, lag: f64) -> Vec<Told> {
     let kind = Kind::draw(rng);
     let reference_aperture = rng.random_range(3..=5);
     // Bursts that a hand can follow: a series that builds up takes longer in all.
-    let seconds = rng.random_range(4f64..10.0) * if kind == Kind::BuildingUp { 2.5 } else { 1.0 };
+    let slowed = if kind == Kind::BuildingUp { 1.8 } else { 1.0 };
+    let seconds = rng.random_range(4f64..10.0) * slowed;
     let middle = seconds.log10() - 2.0 * exact_f_number(reference_aperture).log10();
     let curves = curves(rng, recipe, coupons, middle);
     let slower = (curves[1].speed_point() - curves[0].speed_point()) / DECADES_PER_STOP;
