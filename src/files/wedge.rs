@@ -23,26 +23,30 @@ pub fn read_wedge(path: &Path) -> Result<Vec<f64>, TextError> {
 }
 
 fn plain(path: &Path, text: &str) -> Result<Vec<f64>, TextError> {
+    listed(text).map_err(|(byte, what)| TextError::at(path, text, byte, what))
+}
+
+/// Densities as a person lists them: separated by blanks, commas or line ends, `#` begins a
+/// comment.
+///
+/// # Errors
+/// Where the text is no list of densities (bytes from its start), and what is wrong.
+pub fn listed(text: &str) -> Result<Vec<f64>, (usize, String)> {
     let mut densities = Vec::new();
     let mut start = 0;
     for line in text.split_inclusive('\n') {
         let content = line.split('#').next().unwrap_or_default();
-        refuse_decimal_commas(content)
-            .map_err(|(column, what)| TextError::at(path, text, start + column, what))?;
-        let mut at = 0;
-        for word in content.split([',', ';', ' ', '\t', '\r', '\n']) {
-            if !word.is_empty() {
-                let density = word.parse::<f64>().ok().filter(|d| d.is_finite());
-                densities.push(density.ok_or_else(|| {
-                    let what = format!(
-                        "`{}` is not a density; write one number a line, such as 0.15",
-                        shortened(word)
-                    );
-                    TextError::at(path, text, start + at, what)
-                })?);
+        let mut at = start;
+        for group in content.split([' ', '\t', '\r', '\n']) {
+            refuse_decimal_comma(group).map_err(|(byte, what)| (at + byte, what))?;
+            for word in group.split([',', ';']) {
+                if !word.is_empty() {
+                    let density = word.parse::<f64>().ok().filter(|d| d.is_finite());
+                    densities.push(density.ok_or_else(|| (at, no_density(word)))?);
+                }
+                // Every separator is one byte.
+                at += word.len() + 1;
             }
-            // Every separator is one byte.
-            at += word.len() + 1;
         }
         start += line.len();
     }
@@ -50,30 +54,27 @@ fn plain(path: &Path, text: &str) -> Result<Vec<f64>, TextError> {
 }
 
 /// In `0,15` the comma is a decimal mark; in `0.05,0.20` it separates.
-fn refuse_decimal_commas(line: &str) -> Result<(), (usize, String)> {
-    if line.contains('.') {
-        return Ok(());
+fn refuse_decimal_comma(group: &str) -> Result<(), (usize, String)> {
+    let bytes = group.as_bytes();
+    let digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
+    let comma = group
+        .match_indices(',')
+        .map(|(at, _)| at)
+        .find(|&at| at > 0 && digit(at - 1) && digit(at + 1));
+    match comma {
+        Some(at) if !group.contains('.') => Err((
+            at,
+            "a comma between digits: write densities with a decimal point (0.15), and put a \
+             space after a comma that separates"
+                .into(),
+        )),
+        _ => Ok(()),
     }
-    let bytes = line.as_bytes();
-    let digit = |at: Option<usize>| {
-        at.and_then(|at| bytes.get(at))
-            .is_some_and(u8::is_ascii_digit)
-    };
-    for (at, _) in line.match_indices(',') {
-        if digit(at.checked_sub(1)) && digit(Some(at + 1)) {
-            return Err((
-                at,
-                "a comma between digits: write densities with a decimal point (0.15), and put a \
-                 space after a comma that separates"
-                    .into(),
-            ));
-        }
-    }
-    Ok(())
 }
 
-fn shortened(word: &str) -> String {
-    word.chars().take(30).collect()
+fn no_density(word: &str) -> String {
+    let shown: String = word.chars().take(30).collect();
+    format!("`{shown}` is not a density; write one number a line, such as 0.15")
 }
 
 #[cfg(test)]

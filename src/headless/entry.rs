@@ -7,7 +7,7 @@ use serde::Deserialize as _;
 use crate::document::check::check_densities;
 use crate::document::{Encoding, Wedge};
 use crate::files::text::TextError;
-use crate::files::wedge::read_wedge;
+use crate::files::wedge::{listed, read_wedge};
 use crate::measure::exposure::{Exposure, entry};
 use crate::measure::nearest::{hint, nearest};
 use crate::simulate::Twist;
@@ -115,14 +115,7 @@ pub(super) fn wedge(text: &str) -> Result<Result<Wedge, TextError>, String> {
             ..Wedge::new(densities)
         }));
     }
-    let densities = text
-        .split([' ', ',', ';'])
-        .filter(|word| !word.is_empty())
-        .map(|word| {
-            word.parse::<f64>()
-                .map_err(|_| format!("--wedge: `{word}` is not a density"))
-        })
-        .collect::<Result<Vec<f64>, _>>()?;
+    let densities = listed(text).map_err(|(_, what)| format!("--wedge: {what}"))?;
     check_densities(&densities).map_err(|what| format!("--wedge: {what}"))?;
     Ok(Ok(Wedge::new(densities)))
 }

@@ -3,6 +3,7 @@
 //! docs/session-file.md describes it.
 
 mod dto;
+mod explain;
 mod read;
 mod shape;
 mod values;

@@ -2,17 +2,16 @@
 
 use std::path::Path;
 
-use ron::error::{Error as RonError, SpannedError};
 use serde::Deserialize;
 
 use super::dto::{EncodingDto, ScanDto, SessionDto, SettingsDto, StripDto, WedgeDto};
+use super::explain::explain;
 use super::{VERSION, ron_options};
 use crate::document::{Encoding, Scan, Session, SessionError, Strip, WEDGE_UNCERTAINTY, Wedge};
 use crate::files::text::{TextError, read_text};
 use crate::files::wedge::read_wedge;
 use crate::measure::analysis::Settings;
 use crate::measure::exposure::Exposure;
-use crate::measure::nearest::{hint, nearest};
 
 /// Reads a session file, and the list of the wedge's densities if it names one.
 ///
@@ -103,88 +102,6 @@ fn refuse_newer(path: &Path, text: &str) -> Result<(), TextError> {
         )),
         // What is wrong with the text is said in full when it is read in full.
         _ => Ok(()),
-    }
-}
-
-fn explain(path: &Path, text: &str, error: &SpannedError) -> TextError {
-    let what = match &error.code {
-        RonError::NoSuchStructField {
-            expected, found, ..
-        } => format!(
-            "`{found}` is not known here{}",
-            meant(found, expected, "known are")
-        ),
-        RonError::NoSuchEnumVariant {
-            expected, found, ..
-        } => format!(
-            "`{found}` is not known here{}",
-            meant(found, expected, "known are")
-        ),
-        RonError::MissingStructField { field, .. } => format!("`{field}` is missing"),
-        RonError::DuplicateStructField { field, .. } => {
-            format!("`{field}` is given twice; keep one")
-        }
-        RonError::ExpectedDifferentStructName { expected, found } => {
-            format!("`{found}` stands where `{expected}` belongs")
-        }
-        RonError::Eof => "the file ends in the middle; a bracket is not closed".into(),
-        RonError::TrailingCharacters => "something stands after the end of the session".into(),
-        RonError::ExpectedStructLikeEnd => "a comma or a closing `)` is missing before this".into(),
-        RonError::ExpectedArrayEnd => "a comma or a closing `]` is missing before this".into(),
-        RonError::ExpectedComma => "a comma is missing before this".into(),
-        RonError::ExpectedMapColon => "a colon is missing before this".into(),
-        RonError::ExpectedStringEnd => "a text is not closed by `\"`".into(),
-        other => {
-            let said = other.to_string();
-            let mut letters = said.chars();
-            letters
-                .next()
-                .map(|first| first.to_lowercase().chain(letters).collect())
-                .unwrap_or(said)
-        }
-    };
-    // The span ends where the reader stopped, and begins where it last was sure.
-    let (line, column) = pinpoint(text, error);
-    TextError::Wrong {
-        path: path.to_owned(),
-        line,
-        column,
-        what,
-    }
-}
-
-/// Line and column of what an error is about: the word itself where it names one.
-fn pinpoint(text: &str, error: &SpannedError) -> (usize, usize) {
-    let byte = byte_of(text, error.span.end.line, error.span.end.col);
-    let word: Option<&str> = match &error.code {
-        RonError::NoSuchStructField { found, .. } | RonError::NoSuchEnumVariant { found, .. } => {
-            Some(found)
-        }
-        RonError::DuplicateStructField { field, .. } => Some(field),
-        RonError::ExpectedDifferentStructName { found, .. } => Some(found),
-        _ => None,
-    };
-    let byte = word
-        .and_then(|word| text[..byte].rfind(word))
-        .unwrap_or(byte);
-    crate::files::text::line_and_column(text, byte)
-}
-
-fn byte_of(text: &str, line: usize, column: usize) -> usize {
-    let start: usize = text
-        .split_inclusive('\n')
-        .take(line.saturating_sub(1))
-        .map(str::len)
-        .sum();
-    let rest = &text[start..];
-    let within = rest.char_indices().nth(column.saturating_sub(1));
-    start + within.map_or(rest.len(), |(byte, _)| byte)
-}
-
-fn meant(found: &str, known: &[&str], lead: &str) -> String {
-    match nearest(found, known) {
-        Some(word) => hint(Some(word)),
-        None => format!("; {lead} {}", known.join(", ")),
     }
 }
 

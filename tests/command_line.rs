@@ -1,0 +1,242 @@
+//! The whole program as a person runs it: what it prints, where, and how it ends.
+#![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
+
+mod support;
+
+use support::{Desk, tiff};
+
+const ANSWERED: i32 = 0;
+const BAD_USAGE: i32 = 2;
+const UNREADABLE: i32 = 3;
+const NOT_WRITTEN: i32 = 5;
+
+#[test]
+fn without_arguments_the_help_is_printed() {
+    let ran = Desk::new().run(&[]);
+    assert_eq!((ran.code, ran.err.as_str()), (ANSWERED, ""));
+    for word in [
+        "new",
+        "measure",
+        "solve",
+        "simulate",
+        "Exit codes: 0 answered",
+    ] {
+        assert!(ran.out.contains(word), "{word}: {}", ran.out);
+    }
+}
+
+#[test]
+fn a_session_is_made_from_arguments_in_the_order_in_which_they_are_given() {
+    let desk = Desk::new();
+    desk.put_scan("slates.tif", tiff(), 0.9);
+    let ran = desk.run(&[
+        "new",
+        "session.ron",
+        "--quiet",
+        "--scan",
+        "slates.tif",
+        "--wedge",
+        "0.05 0.35 0.65 0.95 1.25",
+        "--coupon",
+        "slate, one coat: thirds from 4s, 6 steps at f/11",
+        "--reference",
+        "warm paper: building up 8 x 2s at f/16, magnified 3.5x",
+        "--coupon",
+        "slate, two coats: 2s 4s 8s 16s at f/8",
+    ]);
+    assert_eq!(
+        (ran.code, ran.out.as_str(), ran.err.as_str()),
+        (ANSWERED, "", "")
+    );
+    insta::assert_snapshot!(text(&desk, "session.ron"), @r#"
+    Session(
+        version: 1,
+        scans: [
+            "slates.tif",
+        ],
+        wedge: [0.05, 0.35, 0.65, 0.95, 1.25],
+        strips: [
+            Strip(
+                name: "slate, one coat",
+                role: coupon,
+                series: in_stops(first: "4s", stops: "1/3", steps: 6),
+                aperture: "f/11",
+            ),
+            Strip(
+                name: "warm paper",
+                role: reference,
+                series: building_up(bursts: "8 x 2s"),
+                aperture: "f/16",
+                magnification: 3.5,
+            ),
+            Strip(
+                name: "slate, two coats",
+                role: coupon,
+                series: list(times: "2s 4s 8s 16s"),
+                aperture: "f/8",
+            ),
+        ],
+    )
+    "#);
+}
+
+fn text(desk: &Desk, name: &str) -> String {
+    twinstrip::files::text::read_text(&desk.path(name)).unwrap()
+}
+
+#[test]
+fn a_session_file_that_is_there_is_not_overwritten_unasked() {
+    let desk = Desk::new();
+    desk.put("session.ron", b"my notes");
+    let arguments = ["new", "session.ron", "--scan", "slates.tif"];
+    let ran = desk.run(&arguments);
+    assert_eq!(ran.code, NOT_WRITTEN);
+    assert!(
+        ran.err.contains("say --overwrite to replace it"),
+        "{}",
+        ran.err
+    );
+    assert_eq!(text(&desk, "session.ron"), "my notes");
+    let ran = desk.run(&[&arguments[..], &["--overwrite"]].concat());
+    assert_eq!(ran.code, ANSWERED);
+    assert_eq!(
+        ran.err,
+        "session.ron written\nnote: there is no slates.tif yet\n"
+    );
+}
+
+#[test]
+fn a_session_in_another_folder_names_its_scans_as_seen_from_there() {
+    let desk = Desk::new();
+    desk.put_scan("slates.tif", tiff(), 0.9);
+    twinstrip::files::atomic::make_folder(&desk.path("notes/may")).unwrap();
+    let ran = desk.run(&["new", "notes/may/session.ron", "--scan", "slates.tif"]);
+    assert_eq!(ran.code, ANSWERED, "{}", ran.err);
+    assert!(text(&desk, "notes/may/session.ron").contains("\"../../slates.tif\""));
+}
+
+#[test]
+fn what_makes_no_sense_on_the_command_line_is_bad_usage() {
+    let desk = Desk::new();
+    desk.put(
+        "session.ron",
+        b"Session(version: 1, scans: [\"slates.tif\"])",
+    );
+    for (arguments, message) in [
+        (&["develop"][..], "unrecognized subcommand 'develop'"),
+        (&["solve"], "<SESSION>"),
+        (
+            &["solve", "session.ron", "--encoding", "sgrb"],
+            "did you mean `srgb`?",
+        ),
+        (
+            &["measure", "slates.tif", "--max-pixels", "0"],
+            "write a count above 0",
+        ),
+        (
+            &["measure", "session.ron", "slates.tif"],
+            "give one session file, or scans",
+        ),
+        (
+            &[
+                "new",
+                "s.ron",
+                "--scan",
+                "a.tif",
+                "--coupon",
+                "slate: halfs from 4s, 9 steps at f/8",
+            ],
+            "did you mean `halves`?",
+        ),
+        (
+            &[
+                "new",
+                "s.ron",
+                "--scan",
+                "a.tif",
+                "--coupon",
+                "slate: 2s 4s 3s at f/8",
+            ],
+            "exposures must go one way: step 3",
+        ),
+        (
+            &[
+                "new",
+                "s.ron",
+                "--scan",
+                "a.tif",
+                "--wedge",
+                "0.05 0.2 0,35",
+            ],
+            "a comma between digits",
+        ),
+        (
+            &["simulate", "here", "--twist", "no-wegde"],
+            "did you mean `no-wedge`?",
+        ),
+    ] {
+        let ran = desk.run(arguments);
+        assert!(ran.err.contains(message), "{arguments:?}: {}", ran.err);
+        assert_eq!(
+            (ran.code, ran.out.as_str()),
+            (BAD_USAGE, ""),
+            "{arguments:?}"
+        );
+    }
+}
+
+#[test]
+fn the_pixel_limit_can_be_set() {
+    let desk = Desk::new();
+    desk.put_scan("slates.tif", tiff(), 0.9);
+    let ran = desk.run(&["measure", "slates.tif", "--max-pixels", "1_000"]);
+    assert!(
+        ran.err.contains("more than the limit of 1000 pixels"),
+        "{}",
+        ran.err
+    );
+    assert_eq!(ran.code, UNREADABLE);
+}
+
+#[test]
+fn practice_scans_come_with_a_session_and_the_truth() {
+    let desk = Desk::new();
+    let arguments = [
+        "simulate", "practice", "--level", "easy", "--seed", "5", "--dpi", "60",
+    ];
+    let ran = desk.run(&arguments);
+    assert_eq!(ran.code, ANSWERED, "{}", ran.err);
+    assert_eq!(
+        ran.err,
+        "practice written; try: twinstrip solve practice/session.ron\n"
+    );
+    let session = twinstrip::files::session::read_session(&desk.path("practice/session.ron"));
+    let session = session.unwrap();
+    assert!(desk.path("practice").join(&session.scans[0].path).is_file());
+    let truth: twinstrip::simulate::Truth =
+        serde_json::from_str(&text(&desk, "practice/truth.json")).unwrap();
+    assert_eq!(truth.strips.len(), session.strips.len());
+    assert_eq!(truth.recipe.seed, 5);
+    // The same again, several at once.
+    let several = [&arguments[..], &["--count", "2", "--quiet"]].concat();
+    assert_eq!(desk.run(&several).err, "");
+    assert_eq!(
+        text(&desk, "practice/0001/truth.json"),
+        text(&desk, "practice/truth.json")
+    );
+    assert!(desk.path("practice/0002/session.ron").is_file());
+}
+
+#[test]
+fn a_reader_that_has_seen_enough_is_no_failure() {
+    use std::process::{Command, Stdio};
+    let mut child = Command::new(assert_cmd::cargo::cargo_bin!("twinstrip"))
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(String::from_utf8(output.stderr).unwrap(), "");
+    assert_eq!(output.status.code(), Some(ANSWERED));
+}
