@@ -10,6 +10,7 @@ pub mod estimate;
 pub mod exposure;
 pub mod finding;
 pub mod geometry;
+pub mod least_squares;
 pub mod nearest;
 pub mod raster;
 pub mod reading;

@@ -1,5 +1,26 @@
 //! The characteristic curve of one strip: what the fit says, with bounds.
 
+mod answer;
+mod discrepancy;
+mod evidence;
+mod findings;
+mod fit;
+pub mod model;
+mod points;
+mod posterior;
+pub mod priors;
+mod solve;
+mod summary;
+
+pub use evidence::{FEWEST_STEPS, StripEvidence};
+pub(super) use findings::{Subject, about_strip};
+pub(super) use fit::{Best, Joint};
+pub(super) use points::StripDraws;
+pub(super) use posterior::Posterior;
+pub use solve::solve_one;
+pub(super) use solve::{Outcome, Solved, solve_strips};
+pub(super) use summary::{estimate, one_sided};
+
 use serde::Serialize;
 
 use super::estimate::Estimate;
@@ -16,8 +37,9 @@ pub struct MeasuredPoint {
     pub density: f64,
     /// Its standard error.
     pub standard_error: f64,
-    /// Density as read minus as fitted.
-    pub residual: f64,
+    /// Density as read minus as fitted; absent when nothing was fitted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub residual: Option<f64>,
     /// Left out of the fit by the person.
     pub excluded: bool,
 }

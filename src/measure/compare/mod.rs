@@ -1,9 +1,17 @@
 //! Two strips against each other: speed ratio, contrast difference, ratio by tone, budget.
 
+mod answer;
+mod budget;
+mod findings;
+mod solve;
+
 use serde::Serialize;
 
 use super::curve::CurveAnswer;
 use super::estimate::Estimate;
+
+pub use super::curve::StripEvidence;
+pub use solve::solve;
 
 /// The speed ratio at one tone.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -62,7 +70,7 @@ pub struct PairAnswer {
     pub ratio_exact_aperture: Estimate,
     /// ISO range of coupon minus reference: positive is softer.
     pub contrast_difference: Estimate,
-    /// Ratio by tone.
+    /// Ratio by tone, the aperture's error counted; only tones that both strips bracket.
     pub by_tone: Vec<ToneRatio>,
     /// Sources of the ratio's uncertainty, biggest first.
     pub budget: Vec<BudgetPart>,

@@ -1,0 +1,145 @@
+//! What should be told about a pair.
+
+use super::{BudgetPart, PairAnswer, Source};
+use crate::measure::analysis::Settings;
+use crate::measure::curve::StripEvidence;
+use crate::measure::exposure::Series;
+use crate::measure::finding::{Finding, Kind, Place, Weight};
+
+/// f-numbers closer than this share are the same setting.
+const SAME_APERTURE: f64 = 0.01;
+/// Share of the variance from which the lamp's lag is worth a word.
+const LAG_MATTERS: f64 = 0.2;
+/// Half-width of the ratio's bounds, stops, below which no remedy is worth the trouble.
+const FINE_ENOUGH: f64 = 0.05;
+/// Ratio of the times of the two strips from which reciprocity failure is named: with the
+/// exponent 0.9 it is 0.1 x log2 of the ratio, in stops.
+const FAR_APART: f64 = 4.0;
+/// The same for a caution.
+const VERY_FAR_APART: f64 = 16.0;
+
+/// Standard error of the ratio from the click stops, in stops; 0 at equal f-numbers.
+pub(super) fn aperture_error(
+    reference: &StripEvidence,
+    coupon: &StripEvidence,
+    settings: &Settings,
+) -> f64 {
+    let (a, b) = (reference.exposures.f_number, coupon.exposures.f_number);
+    if (a / b).ln().abs() > SAME_APERTURE {
+        settings.aperture_error_stops.abs()
+    } else {
+        0.0
+    }
+}
+
+/// All findings about the pair as a pair.
+pub(super) fn about_pair(
+    reference: &StripEvidence,
+    coupon: &StripEvidence,
+    answer: &PairAnswer,
+    aperture: f64,
+) -> Vec<Finding> {
+    let mut findings = vec![];
+    if aperture > 0.0 {
+        findings.push(different_apertures(reference, coupon, answer, aperture));
+    }
+    findings.extend(lamp_lag(coupon, answer));
+    findings.extend(reciprocity(reference, coupon));
+    findings
+}
+
+fn different_apertures(
+    reference: &StripEvidence,
+    coupon: &StripEvidence,
+    answer: &PairAnswer,
+    aperture: f64,
+) -> Finding {
+    let bounds = |estimate: &crate::measure::estimate::Estimate| {
+        estimate
+            .bounds()
+            .map(|(lower, upper)| format!("{lower:+.2} to {upper:+.2} stops"))
+    };
+    let matters = match (bounds(&answer.stops), bounds(&answer.stops_exact_aperture)) {
+        (Some(with), Some(without)) => format!(
+            "With an error of {aperture:.2} stops for the click stops the ratio lies within \
+             {with}; were they exact, within {without}."
+        ),
+        _ => format!("The click stops add an error of {aperture:.2} stops to the ratio."),
+    };
+    Finding {
+        kind: Kind::DifferentApertures,
+        weight: Weight::Caution,
+        place: Place::strip(coupon.strip),
+        seen: format!(
+            "The reference was exposed at f/{:.1}, the coupon at f/{:.1}.",
+            reference.exposures.f_number, coupon.exposures.f_number
+        ),
+        matters,
+        remedy: "Expose both strips at one aperture; if the times then differ too much, put a \
+                 filter of known density in the light."
+            .into(),
+    }
+}
+
+fn lamp_lag(coupon: &StripEvidence, answer: &PairAnswer) -> Option<Finding> {
+    let is_lag = |part: &&BudgetPart| part.source == Source::LampLag;
+    let part = answer.budget.iter().find(is_lag)?;
+    let half_width = answer.stops.half_width()?;
+    if part.share < LAG_MATTERS || half_width < FINE_ENOUGH {
+        return None;
+    }
+    Some(Finding {
+        kind: Kind::LampLag,
+        weight: Weight::Note,
+        place: Place::strip(coupon.strip),
+        seen: format!(
+            "The lamp's lag, known only roughly, makes {:.0} % of the variance of the ratio.",
+            100.0 * part.share
+        ),
+        matters: format!("It adds an error of {:.2} stops.", part.stops),
+        remedy: part.remedy.clone(),
+    })
+}
+
+/// Middle of a strip's exposure times, seconds.
+fn middle_time(series: &Series) -> Option<f64> {
+    let mut times: Vec<f64> = series
+        .doses()
+        .iter()
+        .map(|dose| dose.total.0)
+        .filter(|time| time.is_finite() && *time > 0.0)
+        .collect();
+    times.sort_by(f64::total_cmp);
+    times.get(times.len() / 2).copied()
+}
+
+fn reciprocity(reference: &StripEvidence, coupon: &StripEvidence) -> Option<Finding> {
+    let reference_time = middle_time(&reference.exposures.series)?;
+    let coupon_time = middle_time(&coupon.exposures.series)?;
+    let apart = coupon_time / reference_time;
+    let far = apart.max(1.0 / apart);
+    if far < FAR_APART {
+        return None;
+    }
+    let stops = 0.1 * far.log2();
+    Some(Finding {
+        kind: Kind::Reciprocity,
+        weight: if far < VERY_FAR_APART {
+            Weight::Note
+        } else {
+            Weight::Caution
+        },
+        place: Place::strip(coupon.strip),
+        seen: format!(
+            "The middle steps got {reference_time:.1} s on the reference and {coupon_time:.1} s \
+             on the coupon."
+        ),
+        matters: format!(
+            "Materials respond a little less to the same light spread over a longer time; with a \
+             typical exponent of 0.9 that would be {stops:.1} stops, which the bounds leave out."
+        ),
+        remedy: "Use the ratio for times like those tested, or expose the strips so that their \
+                 times lie closer."
+            .into(),
+    })
+}
