@@ -23,7 +23,7 @@ pub fn solve(
     let mut all = about_strip(Subject::Reference, reference, &solved, 0, settings);
     all.extend(about_strip(Subject::Coupon, coupon, &solved, 1, settings));
     all.extend(findings::about_pair(reference, coupon, &answer, aperture));
-    all.sort_by(|a, b| b.weight.cmp(&a.weight));
+    all.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
     (answer, all)
 }
 

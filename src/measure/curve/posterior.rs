@@ -40,7 +40,6 @@ pub(crate) struct Posterior {
     nodes: Vec<DMatrix<f64>>,
     grids: Vec<Grid>,
     /// Effective count of independent draws.
-    pub(crate) effective: f64,
 }
 
 struct Proposal {
@@ -70,7 +69,7 @@ impl Proposal {
         let mut logs = vec![f64::NEG_INFINITY; count];
         let mut noise = DVector::zeros(size);
         let mut residuals = DVector::zeros(densities);
-        for draw in 0..count {
+        for (draw, log) in logs.iter_mut().enumerate() {
             noise
                 .iter_mut()
                 .for_each(|n| *n = StandardNormal.sample(rng));
@@ -87,7 +86,7 @@ impl Proposal {
             let target = -0.5 * (white.norm_squared() + joint.prior_misfit(own.as_slice()));
             let proposed =
                 -0.5 * (FREEDOM + size as f64) * (noise.norm_squared() / FREEDOM).ln_1p();
-            logs[draw] = target - proposed;
+            *log = target - proposed;
         }
         let weights = truncated_weights(&logs)?;
         let effective = 1.0 / weights.iter().map(|w| w * w).sum::<f64>();
@@ -202,7 +201,6 @@ impl Posterior {
             parameters,
             nodes,
             grids,
-            effective: round.effective,
         })
     }
 
@@ -212,7 +210,7 @@ impl Posterior {
         Some(Drawn {
             curve: joint.curve(parameters.as_slice(), strip)?,
             grid: &self.grids[strip],
-            nodes: self.nodes[strip].column(draw).into(),
+            nodes: self.nodes[strip].column(draw),
         })
     }
 }
