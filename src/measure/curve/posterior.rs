@@ -39,7 +39,6 @@ pub(crate) struct Posterior {
     /// Discrepancy at the nodes of each strip's grid: one column a draw.
     nodes: Vec<DMatrix<f64>>,
     grids: Vec<Grid>,
-    /// Effective count of independent draws.
 }
 
 struct Proposal {
