@@ -11,11 +11,15 @@ use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use super::kernel::matern_52;
 
 /// Count of covariance parameters.
-pub const COUNT: usize = 6;
+pub const COUNT: usize = 7;
+/// Correlation length of the slow part of F, millimetres: streaks of the brush, a coat that
+/// ran to one side. A strip is too short to tell it.
+const SLOW_SCALE: f64 = 17.0;
 /// Logarithms of the covariance parameters: standard deviation of F (decades), correlation
 /// length of F (mm), standard deviation of G (share of net density), correlation length of
 /// G and B (mm), standard deviation of B (density), and of what differs from cell to cell
-/// beyond the pixels' scatter (density).
+/// beyond the pixels' scatter (density), and how much of F is slow (its standard deviation
+/// over that of the rest).
 pub type Theta = nalgebra::SVector<f64, COUNT>;
 /// Matrix over the covariance parameters.
 pub type ThetaMatrix = nalgebra::SMatrix<f64, COUNT, COUNT>;
@@ -51,6 +55,8 @@ pub struct Problem {
     pub slope: Vec<f64>,
     /// Net density of each entry.
     pub net: Vec<f64>,
+    /// Change of the slope per decade at each entry.
+    pub bend: Vec<f64>,
     /// Variance of each cell from its pixels.
     pub noise: DVector<f64>,
     /// Shapes of light fall-off at each cell (cells x shapes), in decades at one prior
@@ -92,14 +98,14 @@ impl Problem {
     /// Covariance of the cells; only its lower triangle is filled in.
     fn covariance(&self, theta: &Theta) -> DMatrix<f64> {
         let value = theta.map(f64::exp);
-        let [f, f_scale, g, g_scale, ground, nugget] = value.into();
+        let [f, f_scale, g, g_scale, ground, nugget, slow] = value.into();
         let (slope, net) = self.loadings();
         let off = self.fall_off_in_density(&slope);
         let mut v = &off * off.transpose();
         for j in 0..self.cells() {
             for i in j..self.cells() {
                 let r = self.distance[(i, j)];
-                let kf = matern_52(r, f_scale).0;
+                let kf = matern_52(r, f_scale).0 + slow * slow * matern_52(r, SLOW_SCALE).0;
                 let kg = matern_52(r, g_scale).0;
                 v[(i, j)] += f * f * slope[i] * slope[j] * kf
                     + (g * g * net[i] * net[j] + ground * ground) * kg;
@@ -210,7 +216,7 @@ impl Problem {
     ) -> (Theta, ThetaMatrix) {
         let n = self.cells();
         let value = theta.map(f64::exp);
-        let [f, f_scale, g, g_scale, ground, nugget] = value.into();
+        let [f, f_scale, g, g_scale, ground, nugget, slow] = value.into();
         let (slope, net) = self.loadings();
         let p = self.projection(factored);
         let py = &p * &self.density;
@@ -221,16 +227,18 @@ impl Problem {
                 let r = self.distance[(i, j)];
                 let (kf, kf_by_scale) = matern_52(r, f_scale);
                 let (kg, kg_by_scale) = matern_52(r, g_scale);
+                let ks = slow * slow * matern_52(r, SLOW_SCALE).0;
                 let f_part = f * f * slope[i] * slope[j];
                 let (g_part, b_part) = (g * g * net[i] * net[j], ground * ground);
                 let here = if i == j { 2.0 * nugget * nugget } else { 0.0 };
                 let by_theta = [
-                    2.0 * f_part * kf,
+                    2.0 * f_part * (kf + ks),
                     f_part * kf_by_scale,
                     2.0 * g_part * kg,
                     (g_part + b_part) * kg_by_scale,
                     2.0 * b_part * kg,
                     here,
+                    2.0 * f_part * ks,
                 ];
                 let twice = if i == j { 1.0 } else { 2.0 };
                 for (k, change) in by_theta.into_iter().enumerate() {

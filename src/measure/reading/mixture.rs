@@ -5,8 +5,8 @@ use rayon::prelude::*;
 
 use super::gls::{COUNT, Prior, Problem, Solution, Theta, ThetaMatrix};
 
-/// Signs of sixteen places in six directions whose means are zero and whose second moments
-/// are one: the half-fractions 2^(6-2) with E = ABC and F = BCD (Box, Hunter & Hunter 2005,
+/// Signs of sixteen places in seven directions whose means are zero and whose second moments
+/// are one: the fraction 2^(7-3) with E = ABC, F = BCD and G = ACD (Box, Hunter & Hunter 2005,
 /// Statistics for Experimenters, 2nd ed., table 6.22).
 fn places() -> impl IndexedParallelIterator<Item = Theta> {
     (0..16usize).into_par_iter().map(|run| {
@@ -24,6 +24,7 @@ fn places() -> impl IndexedParallelIterator<Item = Theta> {
             sign(8),
             sign(1 | 2 | 4),
             sign(2 | 4 | 8),
+            sign(1 | 4 | 8),
         ])
     })
 }

@@ -33,13 +33,21 @@ pub struct ReadingOptions {
 }
 
 impl Default for ReadingOptions {
-    /// Coated by hand: 0.012 decades over 8 mm, 1 % of net density over 5.5 mm; wide.
+    /// Coated by hand: 0.015 decades over 8 mm, 1 % of net density over 5.5 mm; wide.
     fn default() -> Self {
         let ln = f64::ln;
         Self {
             unevenness: Prior {
-                middle: Theta::from([ln(0.012), ln(8.0), ln(0.01), ln(5.5), ln(0.001), ln(0.002)]),
-                width: Theta::from([0.8, 0.6, 0.8, 0.35, 0.8, 0.8]),
+                middle: Theta::from([
+                    ln(0.012),
+                    ln(8.0),
+                    ln(0.01),
+                    ln(5.5),
+                    ln(0.001),
+                    ln(0.002),
+                    ln(0.35),
+                ]),
+                width: Theta::from([1.0, 0.6, 0.8, 0.35, 0.8, 0.8, 0.7]),
             },
             fall_off_along: 0.012,
             fall_off_across: 0.004,
@@ -124,11 +132,15 @@ pub fn read_strip(
     let mode_count = modes.iter().map(Vec::len).min().unwrap_or(0);
     let cell_modes = DMatrix::from_fn(used.len(), mode_count, |cell, mode| modes[cell][mode]);
     let value = theta.map(f64::exp);
+    // Where the curve bends, unevenness of either sign moves the mean one way (second-order
+    // term of the expansion about the even coat).
+    let variance = value[0].powi(2) * (1.0 + value[6].powi(2));
+    let bent = DVector::from_iterator(count, problem.bend.iter().map(|b| b * variance / 2.0));
     StripReading {
         has_margin,
         steps,
         scanner: &weights * scanner,
-        density: solution.0,
+        density: solution.0 - bent,
         covariance: solution.1,
         scale_modes: &weights * cell_modes,
         unevenness: Unevenness {
@@ -207,6 +219,7 @@ fn problem(
         }),
         slope: vec![0.0; entries],
         net: vec![0.0; entries],
+        bend: vec![0.0; entries],
         noise: DVector::from_fn(count, |cell, _| {
             let cell = &used[cell].0;
             let relative = cell.light_error / (cell.light * std::f64::consts::LN_10);
@@ -227,18 +240,10 @@ fn set_tones(
     density: &DVector<f64>,
     covariance: &DMatrix<f64>,
 ) {
-    problem.slope = tone::slopes(
-        exposures,
-        density,
-        covariance,
-        has_margin.then(|| density[0]),
-    );
-    let dmin = if has_margin {
-        density[0]
-    } else {
-        density.min()
-    };
-    problem.net = density.iter().map(|d| (d - dmin).max(0.0)).collect();
+    let tones = tone::tones(exposures, density, covariance, has_margin);
+    problem.slope = tones.slope;
+    problem.net = tones.net;
+    problem.bend = tones.bend;
 }
 
 /// Which cells stand out, worst first; `None` when none do.
