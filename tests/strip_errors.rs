@@ -192,6 +192,7 @@ fn strip(coat: &Coat, seed: u64) -> (Vec<Cell>, StripShape, Vec<f64>) {
                     pixels: 5000,
                     rejected: 0.0,
                     clipped: 0.0,
+                    surround: light,
                 });
             }
         }

@@ -36,6 +36,8 @@ pub struct Cell {
     pub rejected: f64,
     /// Share of pixels at the bottom or the top of the code range.
     pub clipped: f64,
+    /// Linear light of the neighbourhood (some 8 mm around), which lends stray light.
+    pub surround: f64,
 }
 
 /// The densities of one strip: margin first if there is one, then its steps by number.

@@ -128,7 +128,15 @@ pub fn read_strip(
         return empty();
     };
     let scanner = DVector::from_iterator(used.len(), used.iter().map(|(c, _)| scanner(c)));
-    let modes: Vec<Vec<f64>> = scanner.iter().map(|&s| scale.modes(s)).collect();
+    let modes: Vec<Vec<f64>> = scanner
+        .iter()
+        .zip(&used)
+        .map(|(&s, (cell, _))| {
+            let mut modes = scale.modes(s);
+            modes.push(scale.stray(s, cell.surround).1);
+            modes
+        })
+        .collect();
     let mode_count = modes.iter().map(Vec::len).min().unwrap_or(0);
     let cell_modes = DMatrix::from_fn(used.len(), mode_count, |cell, mode| modes[cell][mode]);
     let value = theta.map(f64::exp);
@@ -211,7 +219,11 @@ fn problem(
     let across = range(&mut across.into_iter());
     let share = |v: f64, (low, high): (f64, f64)| (v - (low + high) / 2.0) / (high - low).max(1e-9);
     Problem {
-        density: DVector::from_fn(count, |cell, _| scale.density(scanner(&used[cell].0))),
+        density: DVector::from_fn(count, |cell, _| {
+            let cell = &used[cell].0;
+            let s = scanner(cell);
+            scale.density(s) + scale.stray(s, cell.surround).0
+        }),
         entry: used.iter().map(|&(_, entry)| entry).collect(),
         entries,
         distance: DMatrix::from_fn(count, count, |i, j| {

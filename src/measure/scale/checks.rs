@@ -30,7 +30,14 @@ pub(super) fn fields(cells: &[Cell], shape: &StripShape, listed: &[f64]) -> Vec<
             let (middle, spread) = median_and_spread(&mut scanner)?;
             // Cells of a field share slow unevenness, so half of them count as independent.
             let error = spread / (count / 2.0).max(1.0).sqrt();
+            let mut surround: Vec<f64> = cells
+                .iter()
+                .filter(|cell| cell.field == field)
+                .map(|cell| cell.surround)
+                .collect();
+            let surround = median(&mut surround)?;
             listed.is_finite().then_some(WedgeField {
+                surround,
                 number,
                 scanner: middle,
                 error,

@@ -1,6 +1,7 @@
 //! The density scale: from the scanner's log reflectance to density, with its own uncertainty.
 
 mod checks;
+mod stray;
 mod wedge;
 mod white;
 
@@ -26,6 +27,13 @@ pub trait DensityScale: Send + Sync {
 
     /// Scanner densities between which the scale is supported by evidence.
     fn supported(&self) -> (f64, f64);
+
+    /// Correction for stray light at scanner density `s` where the neighbourhood has this
+    /// linear light, and the standard error of the correction, both in density (signed: the
+    /// error is one more mode). The scale itself holds for the stray light that the wedge had.
+    fn stray(&self, _s: f64, _surround: f64) -> (f64, f64) {
+        (0.0, 0.0)
+    }
 
     /// Whether a wedge stands behind the scale.
     fn by_wedge(&self) -> bool;

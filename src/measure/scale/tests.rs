@@ -63,6 +63,7 @@ fn cells(truth: &[f64], shade: f64) -> Vec<Cell> {
                 pixels: 1000,
                 rejected: 0.0,
                 clipped: 0.0,
+                surround: light,
             });
         }
     }

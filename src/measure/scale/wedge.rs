@@ -4,6 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::DensityScale;
 use super::checks;
+use super::stray::NearStray;
 use crate::measure::finding::Finding;
 use crate::measure::geometry::StripShape;
 use crate::measure::reading::Cell;
@@ -58,6 +59,7 @@ pub struct WedgeScale {
     supported: (f64, f64),
     leave_one_out: f64,
     left_out: Vec<usize>,
+    stray: NearStray,
 }
 
 /// One field of the wedge as read.
@@ -71,6 +73,8 @@ pub(super) struct WedgeField {
     pub error: f64,
     /// Listed density.
     pub listed: f64,
+    /// Light of its neighbourhood.
+    pub surround: f64,
 }
 
 /// Fits a density scale through the cells of a wedge.
@@ -120,7 +124,8 @@ pub fn fit_wedge(
                     .map(|field| field.number)
                     .filter(|&number| used.iter().all(|field| field.number != number))
                     .collect();
-                let scale = fit.into_scale(&used, left_out);
+                let stray = NearStray::of(cells, &used);
+                let scale = fit.into_scale(&used, left_out, stray);
                 findings.extend(checks::strange_fields(&scale, &fields, shape, uncertainty));
                 return Ok(WedgeFit { scale, findings });
             }
@@ -293,7 +298,12 @@ impl Fit {
         (0..200).all(|i| reached(i + 1) - reached(i) >= least)
     }
 
-    fn into_scale(self, fields: &[WedgeField], left_out: Vec<usize>) -> WedgeScale {
+    fn into_scale(
+        self,
+        fields: &[WedgeField],
+        left_out: Vec<usize>,
+        stray: NearStray,
+    ) -> WedgeScale {
         let supported = range(fields);
         let root = self
             .covariance
@@ -331,6 +341,7 @@ impl Fit {
             supported,
             leave_one_out: (squares / self.left_one_out.len() as f64).sqrt(),
             left_out,
+            stray,
         }
     }
 }
@@ -409,6 +420,10 @@ impl DensityScale for WedgeScale {
 
     fn supported(&self) -> (f64, f64) {
         self.supported
+    }
+
+    fn stray(&self, s: f64, surround: f64) -> (f64, f64) {
+        self.stray.correction(s, surround, self.slope(s))
     }
 
     fn by_wedge(&self) -> bool {

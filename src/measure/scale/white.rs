@@ -1,15 +1,18 @@
 //! The scale without a wedge: density relative to something white, with what that may be off.
 
 use super::DensityScale;
+use super::stray::{USUAL, density_by_share};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 
 /// Stray light in the scanner as a share of white: usual value and its uncertainty (common
 /// practice, no source: flatbed scanners show 0.1 to 1.2 %).
-const HAZE: (f64, f64) = (0.005, 0.004);
+const HAZE: (f64, f64) = (0.004, 0.003);
+/// Light of a usual neighbourhood as a share of white: that haze is meant for this.
+const USUAL_SURROUND: f64 = 0.6;
 /// Standard error of the white level, density.
 const GAIN_ERROR: f64 = 0.03;
 /// Standard error of the scanner's slope (its tone curve and the file's), relative.
-const SLOPE_ERROR: f64 = 0.03;
+const SLOPE_ERROR: f64 = 0.04;
 /// Beyond this density nothing but the assumption speaks.
 const SUPPORTED_DENSITY: f64 = 2.0;
 
@@ -25,7 +28,7 @@ pub struct AssumedWhite {
 /// `light` is linear light, above 0 (else 1.0, the encoding's white, is taken). The usual
 /// stray light is taken off, softly, so that the map rises strictly everywhere:
 /// R = x^2/(x + haze) with x the light over white, which is x - haze for x far above haze.
-/// Modes: the white level (0.03 D), the slope (3 %), and the stray light (0.4 % of white).
+/// Modes: the white level (0.03 D), the slope (4 %), and the stray light (0.3 % of white).
 pub fn assumed_white(light: f64) -> AssumedWhite {
     let light = if light.is_finite() && light > 0.0 {
         light
@@ -46,7 +49,7 @@ pub fn no_wedge(scan: usize) -> Finding {
         seen: "no wedge of known densities was scanned along, so densities are relative to an \
                assumed white with the usual stray light taken off"
             .into(),
-        matters: "the white level may be off by 0.03 D, the slope by 3 % and the darkest tones \
+        matters: "the white level may be off by 0.03 D, the slope by 4 % and the darkest tones \
                   by more; the bounds allow for that and are wider for it"
             .into(),
         remedy: "scan a wedge of known reflection densities beside the strips".into(),
@@ -77,6 +80,12 @@ impl DensityScale for AssumedWhite {
         vec![GAIN_ERROR, SLOPE_ERROR * (s - self.white), haze - at_white]
     }
 
+    fn stray(&self, s: f64, surround: f64) -> (f64, f64) {
+        let usual = USUAL_SURROUND * 10f64.powf(-self.white);
+        let by_share = density_by_share(s, surround - usual, self.slope(s));
+        (USUAL.0 * by_share, USUAL.1 * by_share)
+    }
+
     fn supported(&self) -> (f64, f64) {
         (self.white - 0.05, self.white + SUPPORTED_DENSITY)
     }
@@ -94,7 +103,7 @@ mod tests {
     #[test]
     fn white_has_no_density_and_the_usual_haze_is_taken_off_the_shadows() {
         let scale = assumed_white(0.8);
-        let s_of = |reflectance: f64| -(0.8 * (reflectance + 0.005) / 1.005).log10();
+        let s_of = |reflectance: f64| -(0.8 * (reflectance + 0.004) / 1.004).log10();
         assert!(scale.density(-0.8f64.log10()).abs() < 1e-12);
         // Chart densities 0.23, 0.70, 1.50: McCamy, Marcus & Davidson 1976, seen with haze.
         for density in [0.23, 0.70, 1.50] {

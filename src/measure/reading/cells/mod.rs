@@ -1,8 +1,12 @@
 //! Cells: small areas well inside the fields, each read as one robust mean of linear light.
 
+mod surround;
+
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
+
+use surround::Surround;
 
 use super::Cell;
 use super::robust::{Gate, median};
@@ -62,7 +66,9 @@ pub fn measure(
     options: &CellOptions,
     watch: &dyn Watch,
 ) -> Result<Vec<Cell>, Cancelled> {
-    let plots = plots(shape, pixels_per_mm(raster, shape), options);
+    let per_mm = pixels_per_mm(raster, shape);
+    let plots = plots(shape, per_mm, options);
+    let surround = Surround::of(raster, shape, per_mm, channel);
     let done = AtomicUsize::new(0);
     let of = plots.len();
     let read: Vec<Option<Read>> = plots
@@ -73,7 +79,7 @@ pub fn measure(
             Ok(read)
         })
         .collect::<Result<_, Cancelled>>()?;
-    Ok(pool_errors(&plots, &read))
+    Ok(pool_errors(&plots, &read, surround.as_ref()))
 }
 
 /// Pixels per millimetre: the file's where it makes a credible strip, else from its width.
@@ -380,7 +386,7 @@ const MOST_INFLATION: f64 = 3.0;
 
 /// Puts the cells together; the relative standard errors are pooled within a field, since
 /// that of one cell rests on a dozen degrees of freedom only.
-fn pool_errors(plots: &[Plot], read: &[Option<Read>]) -> Vec<Cell> {
+fn pool_errors(plots: &[Plot], read: &[Option<Read>], surround: Option<&Surround>) -> Vec<Cell> {
     let mut cells = Vec::with_capacity(plots.len());
     let all: Vec<(&Plot, &Read)> = plots
         .iter()
@@ -403,6 +409,7 @@ fn pool_errors(plots: &[Plot], read: &[Option<Read>]) -> Vec<Cell> {
             pixels: read.pixels,
             rejected: read.rejected,
             clipped: read.clipped,
+            surround: surround.map_or(read.light, |surround| surround.at(plot.at)),
         }));
     }
     cells

@@ -208,3 +208,18 @@ fn reading_cells_stops_when_told() {
     );
     assert_eq!(stopped, Err(Cancelled));
 }
+
+#[test]
+fn the_neighbourhood_of_a_cell_is_lighter_beside_light_fields() {
+    let (raster, shape) = raster(|_, _, light| light, 0.0);
+    let cells = read(&raster, &shape);
+    let of_field = |field: usize| {
+        let here: Vec<&Cell> = cells.iter().filter(|cell| cell.field == field).collect();
+        (here[0].surround, here[here.len() - 1].surround)
+    };
+    // The grey field of light 0.3 lies between 0.8 and 0.05.
+    let (near_light, near_dark) = of_field(1);
+    assert!(near_light > near_dark + 0.1, "{near_light} {near_dark}");
+    let (_, darkest) = of_field(2);
+    assert!(darkest < 0.3 && darkest > 0.05);
+}
