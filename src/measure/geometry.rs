@@ -72,10 +72,28 @@ impl Edge {
 pub enum Field {
     /// Got no exposure: read as Dmin.
     Margin,
-    /// A step, numbered from 0 in the order in which the series lists its exposures.
+    /// A step, numbered from 0 in the order in which the series lists its exposures; in JSON
+    /// it is numbered from 1, as people count.
+    #[serde(with = "from_one")]
     Step(usize),
     /// Left alone.
     Ignored,
+}
+
+/// Indices from 0 that are written as numbers from 1.
+mod from_one {
+    use serde::de::Error as _;
+    use serde::{Deserialize as _, Deserializer, Serializer};
+
+    pub(super) fn serialize<S: Serializer>(index: &usize, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_u64(*index as u64 + 1)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<usize, D::Error> {
+        usize::deserialize(from)?
+            .checked_sub(1)
+            .ok_or_else(|| D::Error::custom("steps are counted from 1"))
+    }
 }
 
 /// Outline and fields of one strip or wedge on one scan.

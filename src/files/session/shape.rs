@@ -13,7 +13,8 @@ use crate::measure::geometry::{Edge, Field, Point, StripShape};
 pub(super) struct ShapeDto {
     #[serde(default = "first_scan")]
     scan: usize,
-    corners: [(f64, f64); 4],
+    /// Four; an array would be written in round brackets.
+    corners: Vec<(f64, f64)>,
     edges: Vec<EdgeDto>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     fields: Option<Vec<FieldDto>>,
@@ -82,6 +83,11 @@ impl ShapeDto {
     /// What doesn't fit together.
     pub(super) fn shape(&self, steps: Option<usize>) -> Result<StripShape, String> {
         let scan = self.scan.checked_sub(1).ok_or("scans are counted from 1")?;
+        let corners: [(f64, f64); 4] = self
+            .corners
+            .as_slice()
+            .try_into()
+            .map_err(|_| format!("{} corners; a strip has 4", self.corners.len()))?;
         let count = self.edges.len().saturating_sub(1);
         let fields = match (&self.fields, steps) {
             (Some(fields), _) => fields
@@ -111,7 +117,7 @@ impl ShapeDto {
         };
         Ok(StripShape {
             scan,
-            corners: self.corners.map(|(x, y)| Point::new(x, y)),
+            corners: corners.map(|(x, y)| Point::new(x, y)),
             edges: self.edges.iter().map(|edge| edge.0).collect(),
             fields,
         })
@@ -126,7 +132,7 @@ impl ShapeDto {
         };
         Self {
             scan: shape.scan + 1,
-            corners: shape.corners.map(|corner| (corner.x, corner.y)),
+            corners: shape.corners.map(|corner| (corner.x, corner.y)).to_vec(),
             edges: shape.edges.iter().copied().map(EdgeDto).collect(),
             fields: Some(shape.fields.iter().map(field).collect()),
         }

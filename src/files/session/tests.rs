@@ -168,6 +168,40 @@ fn the_written_file_looks_like_one_written_by_hand() {
 }
 
 #[test]
+fn the_examples_of_the_documentation_can_be_read() {
+    let page = include_str!("../../../docs/session-file.md");
+    let examples: Vec<&str> = page
+        .split("```ron\n")
+        .skip(1)
+        .map(|rest| rest.split("```").next().unwrap())
+        .collect();
+    assert_eq!(read(examples[0]), read(BY_HAND));
+    let mut scans = 0;
+    for example in &examples[1..] {
+        let text = match example.split(':').next().unwrap() {
+            "scans" => {
+                scans += 1;
+                BY_HAND.replacen("scans: [\"slates.tif\"],", example, 1)
+            }
+            "shape" => {
+                let three = BY_HAND.replacen("8 x 2s", "3 x 2s", 1);
+                let with = format!("\"f/16\", {example}");
+                three.replacen("\"f/16\"", &with, 1)
+            }
+            _ => {
+                let start = BY_HAND.find("wedge:").unwrap();
+                let end = BY_HAND.find("    strips").unwrap();
+                [&BY_HAND[..start], example, &BY_HAND[end..]].concat()
+            }
+        };
+        let lists = |_: &Path| Ok(vec![0.05, 0.20, 0.35]);
+        let session = from_text(Path::new("session.ron"), &text, &lists);
+        assert!(session.is_ok(), "{example}: {session:?}");
+    }
+    assert_eq!((examples.len(), scans), (6, 1));
+}
+
+#[test]
 fn a_wedge_may_stand_in_a_file_of_its_own() {
     let folder = tempfile::tempdir().unwrap();
     let list = folder.path().join("wedge.txt");
