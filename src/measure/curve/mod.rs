@@ -28,7 +28,9 @@ use super::estimate::Estimate;
 /// One measured step on the curve.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct MeasuredPoint {
-    /// Step number from 0; `None` is the margin.
+    /// Step number from 0; `None` is the margin. In JSON steps count from 1, and the margin
+    /// is 0, as everywhere in it.
+    #[serde(serialize_with = "step_number")]
     pub step: Option<usize>,
     /// Log exposure in decades; minus infinity for the margin (left out of the JSON).
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -42,6 +44,15 @@ pub struct MeasuredPoint {
     pub residual: Option<f64>,
     /// Left out of the fit by the person.
     pub excluded: bool,
+}
+
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    clippy::ref_option,
+    reason = "serde hands fields over by reference"
+)]
+fn step_number<S: serde::Serializer>(step: &Option<usize>, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_u64(step.map_or(0, |step| step as u64 + 1))
 }
 
 /// The fitted curve at one exposure with its 95 % band.
