@@ -1,6 +1,6 @@
 //! The command line: arguments, running the analysis, the readable report.
 //!
-//! Exit codes are in [`exit`] and in docs/command-line.md.
+//! Exit codes are in docs/command-line.md.
 
 mod arguments;
 mod entry;

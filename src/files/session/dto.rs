@@ -128,11 +128,6 @@ fn on_one_line<S: Serializer>(densities: &[f64], serializer: S) -> Result<S::Ok,
         .serialize(serializer)
 }
 
-#[expect(clippy::ptr_arg, reason = "serde hands fields over by reference")]
-fn list_on_one_line<S: Serializer>(list: &Vec<f64>, serializer: S) -> Result<S::Ok, S::Error> {
-    on_one_line(list, serializer)
-}
-
 fn some_on_one_line<S: Serializer>(
     densities: &Option<Vec<f64>>,
     serializer: S,
@@ -214,10 +209,6 @@ pub(super) struct StripDto {
     pub(super) shape: Option<ShapeDto>,
 }
 
-#[expect(
-    clippy::trivially_copy_pass_by_ref,
-    reason = "serde hands fields over by reference"
-)]
 fn is_zero(density: &f64) -> bool {
     *density == 0.0
 }
@@ -245,7 +236,7 @@ enum SeriesWords {
     },
     PrintedWedge {
         time: Time,
-        #[serde(serialize_with = "list_on_one_line")]
+        #[serde(serialize_with = "on_one_line")]
         densities: Vec<f64>,
     },
     List {

@@ -46,11 +46,6 @@ pub struct MeasuredPoint {
     pub excluded: bool,
 }
 
-#[expect(
-    clippy::trivially_copy_pass_by_ref,
-    clippy::ref_option,
-    reason = "serde hands fields over by reference"
-)]
 fn step_number<S: serde::Serializer>(step: &Option<usize>, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_u64(step.map_or(0, |step| step as u64 + 1))
 }
