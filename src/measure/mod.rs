@@ -4,6 +4,7 @@
 //! data-parallel through rayon; results don't depend on the number of threads.
 
 pub mod analysis;
+pub mod check;
 pub mod compare;
 pub mod curve;
 pub mod estimate;
