@@ -1,0 +1,363 @@
+//! The wedge on a scan: do its fields follow the list, and does anything shade it?
+
+use super::grid::Grid;
+use super::sample::{Target, in_words};
+use crate::measure::finding::{Finding, Kind, Place, Weight};
+use crate::measure::geometry::{Field, StripShape};
+use crate::measure::raster::{Channel, Raster};
+
+/// Cells along and across a field.
+const CELLS: (usize, usize) = (8, 5);
+
+/// Least step of the list that says which of two fields is darker.
+const LISTED_STEP: f64 = 0.02;
+
+/// Least step against the list that counts: smaller ones are noise and dirt.
+const AGAINST: f64 = 0.015;
+
+/// Fall of density inside fields, against the order of the list, that only a shadow explains:
+/// stray light lets density rise along the list. Rates in docs/scan-checks.md.
+const FALL: f64 = 0.022;
+
+/// Rise inside light fields that only a shadow explains; in dark ones stray light does too.
+const RISE: f64 = 0.03;
+
+/// Density up to which a field counts as light.
+const LIGHT: f64 = 0.8;
+
+/// Two scans of one wedge may differ by this much before it is told.
+const SCANS_DIFFER: f64 = 0.02;
+
+/// One field of the wedge as this scan shows it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WedgeField {
+    /// Index in the shape.
+    pub field: usize,
+    /// Place in the list, from 0.
+    pub number: usize,
+    /// Scanner density (-log10 of linear light).
+    pub density: f64,
+    /// Standard error of `density` from the scatter of cells.
+    pub error: f64,
+    /// How much the scanner density rises inside the field in the direction of the list.
+    pub rise: f64,
+}
+
+/// Reads the wedge's fields, in the order of the list.
+pub fn read(raster: &Raster, shape: &StripShape, channel: Channel) -> Vec<WedgeField> {
+    let numbers: Vec<usize> = shape
+        .fields
+        .iter()
+        .filter_map(|field| match field {
+            Field::Step(number) => Some(*number),
+            Field::Margin | Field::Ignored => None,
+        })
+        .collect();
+    let backwards = numbers.first() > numbers.last();
+    let mut fields: Vec<WedgeField> = (0..shape.fields.len())
+        .filter_map(|field| {
+            let Field::Step(number) = shape.fields[field] else {
+                return None;
+            };
+            let grid = Grid::read(raster, shape, field, channel, CELLS)?;
+            let rise = rise(&grid.along_medians());
+            Some(WedgeField {
+                field,
+                number,
+                density: grid.median(),
+                error: grid.scatter() / ((CELLS.0 * CELLS.1) as f64).sqrt(),
+                rise: if backwards { -rise } else { rise },
+            })
+        })
+        .collect();
+    fields.sort_unstable_by_key(|field| field.number);
+    fields
+}
+
+/// Rise from the first to the last place by the median of the slopes between all pairs
+/// (Theil-Sen: H. Theil, Proc. K. Ned. Akad. Wet. 53 (1950) 386; from memory).
+fn rise(places: &[f64]) -> f64 {
+    let mut slopes: Vec<f64> = (0..places.len())
+        .flat_map(|a| (a + 1..places.len()).map(move |b| (a, b)))
+        .map(|(a, b)| (places[b] - places[a]) / (b - a) as f64)
+        .collect();
+    slopes.sort_unstable_by(f64::total_cmp);
+    slopes
+        .get(slopes.len() / 2)
+        .map_or(0.0, |slope| slope * (places.len() - 1) as f64)
+}
+
+/// Finds neighbours in the list that the scan shows the other way round.
+pub fn order(
+    scan: usize,
+    target: &Target<'_>,
+    listed: &[f64],
+    fields: &[WedgeField],
+) -> Option<Finding> {
+    let against: Vec<(usize, f64)> = fields
+        .windows(2)
+        .filter_map(|pair| {
+            let (a, b) = (pair[0], pair[1]);
+            let told = listed.get(b.number)? - listed.get(a.number)?;
+            let seen = (b.density - a.density) * told.signum();
+            let sure = 3.0 * a.error.hypot(b.error);
+            (told.abs() >= LISTED_STEP && seen < -AGAINST.max(sure)).then_some((a.number, -seen))
+        })
+        .collect();
+    let worst = against.iter().map(|(_, by)| *by).reduce(f64::max)?;
+    let pairs: Vec<String> = against
+        .iter()
+        .map(|(number, _)| format!("{} and {}", number + 1, number + 2))
+        .collect();
+    let most = 2 * against.len() > fields.len().saturating_sub(1);
+    Some(Finding {
+        kind: Kind::WedgeNotMonotone,
+        weight: if most {
+            Weight::Blocking
+        } else {
+            Weight::Caution
+        },
+        place: target.place(scan),
+        seen: format!(
+            "Fields {} of the wedge go against the list, by up to {worst:.2} D.",
+            pairs.join(", "),
+        ),
+        matters: if most {
+            "The wedge and its list don't belong together, or its direction was misread: no \
+             density can be taken from it."
+                .to_owned()
+        } else {
+            format!("Densities near these fields may be off by up to {worst:.2} D.")
+        },
+        remedy: "Compare the list with the wedge; clean the wedge and scan again.".to_owned(),
+    })
+}
+
+/// Finds a shadow over a part of the wedge by how density changes inside its fields, each of
+/// which is even.
+pub fn shadow(
+    scan: usize,
+    target: &Target<'_>,
+    listed: &[f64],
+    fields: &[WedgeField],
+) -> Option<Finding> {
+    // Rises are turned so that they go toward the dark end of the list.
+    let sign = match (listed.first(), listed.last()) {
+        (Some(first), Some(last)) if first > last => -1.0,
+        _ => 1.0,
+    };
+    let falls = largest_run(fields, |field| -sign * field.rise);
+    let rises = largest_run(fields, |field| {
+        if field.density < LIGHT {
+            sign * field.rise
+        } else {
+            0.0
+        }
+    });
+    let (run, depth) = match (falls, rises) {
+        (Some((run, fall)), _) if fall > FALL => (run, fall),
+        (_, Some((run, rise))) if rise > RISE => (run, rise),
+        _ => return None,
+    };
+    let numbers: Vec<usize> = fields[run].iter().map(|field| field.number + 1).collect();
+    Some(Finding {
+        kind: Kind::WedgeShadowed,
+        weight: Weight::Caution,
+        place: target.place(scan),
+        seen: format!(
+            "Inside {} of the wedge, which should be even, density changes by {depth:.3} D: \
+             something shades it, or light reaches it unevenly.",
+            in_words("field", &numbers),
+        ),
+        matters: format!(
+            "Densities in that part of the scale may be off by {:.2} D or more.",
+            depth.max(0.01)
+        ),
+        remedy: "Lay the wedge flat and away from the edges of other things, and scan again."
+            .to_owned(),
+    })
+}
+
+/// The run of neighbouring fields over which `change` stays positive and adds up to the most.
+fn largest_run(
+    fields: &[WedgeField],
+    change: impl Fn(&WedgeField) -> f64,
+) -> Option<(std::ops::Range<usize>, f64)> {
+    let mut best: Option<(std::ops::Range<usize>, f64)> = None;
+    let mut from = 0;
+    let mut sum = 0.0;
+    for (index, field) in fields.iter().enumerate() {
+        let here = change(field);
+        if here <= 0.0 {
+            (from, sum) = (index + 1, 0.0);
+            continue;
+        }
+        sum += here;
+        if best.as_ref().is_none_or(|(_, most)| sum > *most) {
+            best = Some((from..index + 1, sum));
+        }
+    }
+    best
+}
+
+/// Finds scans that show the same wedge differently from the first; each is a scan's index and
+/// its wedge's fields as [`read`].
+pub fn scans_differ(wedges: &[(usize, Vec<WedgeField>)]) -> Vec<Finding> {
+    let Some((first, others)) = wedges.split_first() else {
+        return vec![];
+    };
+    others
+        .iter()
+        .filter_map(|other| two_differ(first, other))
+        .collect()
+}
+
+fn two_differ(
+    (first, a): &(usize, Vec<WedgeField>),
+    (second, b): &(usize, Vec<WedgeField>),
+) -> Option<Finding> {
+    let differences: Vec<(usize, f64, f64)> = a
+        .iter()
+        .filter_map(|a| {
+            let b = b.iter().find(|b| b.number == a.number)?;
+            Some((a.number, b.density - a.density, a.error.hypot(b.error)))
+        })
+        .collect();
+    let (number, worst, error) = *differences
+        .iter()
+        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
+    if worst.abs() < SCANS_DIFFER.max(4.0 * error) {
+        return None;
+    }
+    let mean = differences.iter().map(|(_, by, _)| by).sum::<f64>() / differences.len() as f64;
+    Some(Finding {
+        kind: Kind::ScansDisagree,
+        weight: Weight::Caution,
+        place: Place::scan(*second),
+        seen: format!(
+            "Scan {} shows the wedge {:.3} D {} than scan {} on average, and by up to {:.3} D in \
+             field {}.",
+            second + 1,
+            mean.abs(),
+            if mean > 0.0 { "darker" } else { "lighter" },
+            first + 1,
+            worst.abs(),
+            number + 1,
+        ),
+        matters: format!(
+            "Strips on different scans are only comparable through each scan's own wedge; read \
+             with one scale they would differ by {:.3} D for nothing.",
+            worst.abs(),
+        ),
+        remedy: "Scan everything with the same settings, automatic exposure off, and the wedge \
+                 on each scan."
+            .to_owned(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::check::synthetic::Bench;
+
+    /// A wedge of nine fields, 0.2 D apart.
+    fn wedge(bench: Bench) -> (StripShape, Vec<f64>, Vec<WedgeField>) {
+        let listed: Vec<f64> = (0..9).map(|field| 0.06 + 0.2 * f64::from(field)).collect();
+        let (raster, mut shape) = Bench {
+            densities: listed.clone(),
+            penumbra: 1.0,
+            ..bench
+        }
+        .make();
+        shape.fields = (0..9).map(Field::Step).collect();
+        let fields = read(&raster, &shape, Channel::Luminance);
+        (shape, listed, fields)
+    }
+
+    fn target(shape: &StripShape) -> Target<'_> {
+        Target { strip: None, shape }
+    }
+
+    #[test]
+    fn an_even_wedge_is_neither_shaded_nor_out_of_order() {
+        for bench in [Bench::plain(), Bench::noisy()] {
+            let (shape, listed, fields) = wedge(bench);
+            assert_eq!(order(0, &target(&shape), &listed, &fields), None);
+            assert_eq!(shadow(0, &target(&shape), &listed, &fields), None);
+        }
+    }
+
+    #[test]
+    fn fields_are_read_as_dense_as_they_are() {
+        let (_, listed, fields) = wedge(Bench::plain());
+        // The lamp of the bench shows white as 0.9 of full light.
+        let white = -0.9f64.log10();
+        for (listed, field) in listed.iter().zip(&fields) {
+            assert!((field.density - white - listed).abs() < 0.003);
+        }
+    }
+
+    #[test]
+    fn two_swapped_entries_of_the_list_are_found() {
+        let (shape, mut listed, fields) = wedge(Bench::noisy());
+        listed.swap(4, 5);
+        let found = order(0, &target(&shape), &listed, &fields).expect("they are swapped");
+        assert_eq!(found.weight, Weight::Caution);
+        assert!(found.seen.starts_with("Fields 5 and 6"), "{}", found.seen);
+    }
+
+    #[test]
+    fn a_list_the_wrong_way_round_forbids_an_answer() {
+        let (shape, mut listed, fields) = wedge(Bench::noisy());
+        listed.reverse();
+        let found = order(0, &target(&shape), &listed, &fields).expect("it is reversed");
+        assert_eq!(found.weight, Weight::Blocking);
+    }
+
+    #[test]
+    fn a_shadow_over_a_part_of_the_wedge_is_found() {
+        for bench in [Bench::plain(), Bench::noisy()] {
+            let (shape, listed, fields) = wedge(Bench {
+                extra: Box::new(|u, _| 0.07 * (-0.5 * ((u - 400.0) / 80.0).powi(2)).exp()),
+                ..bench
+            });
+            assert_eq!(order(0, &target(&shape), &listed, &fields), None);
+            assert!(shadow(0, &target(&shape), &listed, &fields).is_some());
+        }
+    }
+
+    #[test]
+    fn stray_light_in_dark_fields_is_not_a_shadow() {
+        let (shape, listed, fields) = wedge(Bench {
+            extra: Box::new(|u, _| {
+                if u > 540.0 {
+                    0.04 * (u / 90.0).fract()
+                } else {
+                    0.0
+                }
+            }),
+            ..Bench::plain()
+        });
+        assert_eq!(shadow(0, &target(&shape), &listed, &fields), None);
+    }
+
+    #[test]
+    fn two_scans_differ_when_the_scanner_changed_its_exposure() {
+        let (_, _, first) = wedge(Bench::noisy());
+        let (_, _, same) = wedge(Bench {
+            seed: 12,
+            ..Bench::noisy()
+        });
+        let (_, _, brighter) = wedge(Bench {
+            tone: Box::new(|light| light * 1.08),
+            ..Bench::noisy()
+        });
+        assert_eq!(scans_differ(&[(0, first.clone()), (1, same)]), []);
+        let found = scans_differ(&[(0, first), (1, brighter)]);
+        assert!(
+            found[0].seen.contains("0.033 D lighter"),
+            "{}",
+            found[0].seen
+        );
+    }
+}
