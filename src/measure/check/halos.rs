@@ -3,45 +3,57 @@
 //! A card held over the paper blurs an edge, and so do optics; neither makes the light side
 //! lighter or the dark side darker beside the edge than further off. Sharpening does.
 
-use super::sample::{Target, quantile};
+use super::sample::Target;
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::geometry::StripShape;
 use crate::measure::raster::Raster;
 
 /// Lines across an edge that are averaged.
-const LINES: usize = 40;
+const LINES: usize = 100;
 
 /// Farthest from an edge that is looked at, pixels.
-const FARTHEST: usize = 110;
+const FARTHEST: usize = 70;
 
-/// Pixels beside the edge in which a fringe is looked for.
-const FRINGE: usize = 14;
+/// Pixels on either side of the steepest place that belong to the edge and its fringe.
+const FRINGE: usize = 10;
 
-/// Pixels averaged along the profile.
-const SMOOTH: usize = 3;
+/// Least pixels beyond them that show what the field is like.
+const REST: usize = 7;
+
+/// Farthest from the middle of an edge that a fringe is highest, pixels.
+const FARTHEST_FRINGE: usize = 8;
 
 /// Smallest height of an edge, share of the code range.
-const LEAST_HEIGHT: f64 = 0.03;
+const LEAST_HEIGHT: f64 = 0.02;
 
 /// Edges that rise within this many pixels are crisp: fringes show best there.
-const CRISP: f64 = 10.0;
+const CRISP: f64 = 8.0;
 
-/// Height of a fringe as a share of the edge, from which it is told: median over crisp edges,
-/// and over soft ones, where a fringe is always much lower.
-const TOLD: [f64; 2] = [0.06, 0.03];
+/// Height of a fringe as a share of the edge, from which it is told. Rates on both sides of it
+/// are in docs/scan-checks.md.
+const TOLD: f64 = 0.013;
+
+/// Standard errors by which a fringe must stand out.
+const SURE: f64 = 3.0;
+
+/// Share of the edges that must have a fringe of their own.
+const ALIKE: f64 = 0.5;
 
 /// Edges of one sort needed.
 const LEAST_EDGES: usize = 3;
+
+/// Places kept of an edge: so many on either side of its middle.
+const KEPT: usize = FRINGE + 2;
 
 /// What an edge shows.
 #[derive(Debug, Clone, Copy)]
 struct Look {
     /// Pixels from 10 to 90 % of the way.
     rise: f64,
-    /// Fringe height as a share of the edge's, mean of both sides, noise taken off.
-    fringe: f64,
-    /// How far from the edge the fringe is highest, pixels.
-    reach: f64,
+    /// Standard error of a place below, from the scatter beside the edge.
+    error: f64,
+    /// How far the light has come at each place: 1 on the light side, 0 on the dark one.
+    shares: [f64; 2 * KEPT + 1],
 }
 
 /// Finds sharpening on a scan by the edges of all strips and the wedge.
@@ -60,23 +72,19 @@ pub fn halos(
         .collect();
     let (crisp, soft): (Vec<Look>, Vec<Look>) =
         looks.into_iter().partition(|look| look.rise <= CRISP);
-    let (looks, told) = if crisp.len() >= LEAST_EDGES {
-        (crisp, TOLD[0])
+    let looks = if crisp.len() >= LEAST_EDGES {
+        crisp
     } else {
-        (soft, TOLD[1])
+        soft
     };
-    if looks.len() < LEAST_EDGES {
-        return None;
-    }
-    let fringe = median(looks.iter().map(|look| look.fringe))?;
-    let reach = median(looks.iter().map(|look| look.reach))?;
-    (fringe > told).then(|| Finding {
+    let (fringe, error, reach) = fringe(&looks)?;
+    (fringe > TOLD.max(SURE * error)).then(|| Finding {
         kind: Kind::SharpeningHalos,
         weight: Weight::Note,
         place: Place::scan(scan),
         seen: format!(
             "Edges of fields have light and dark fringes of {:.0} % of their height, about \
-             {reach:.0} pixels off: the scan was sharpened.",
+             {reach} pixels off: the scan was sharpened.",
             100.0 * fringe,
         ),
         matters: "Means well inside the steps stay as they are, but noise and the unevenness of \
@@ -86,21 +94,79 @@ pub fn halos(
     })
 }
 
-fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_unstable_by(f64::total_cmp);
-    quantile(&sorted, 0.5)
+/// Height of the fringes on all edges together, as a share of the edge and mean of both sides,
+/// its standard error, and how many pixels from the middle it is highest.
+fn fringe(looks: &[Look]) -> Option<(f64, f64, usize)> {
+    if looks.len() < LEAST_EDGES {
+        return None;
+    }
+    // A fringe is higher the crisper the edge: about with the square of its steepness.
+    let weights: Vec<f64> = looks
+        .iter()
+        .map(|look| (look.rise.max(2.0) * look.error).powi(-2))
+        .collect();
+    let sum: f64 = weights.iter().sum();
+    let error = looks
+        .iter()
+        .zip(&weights)
+        .map(|(look, weight)| (weight * look.error).powi(2))
+        .sum::<f64>()
+        .sqrt()
+        / sum;
+    // A hair along one edge must not speak for all: the median of the edges by weight.
+    let middle = |place: usize| {
+        let mut sorted: Vec<(f64, f64)> = looks
+            .iter()
+            .zip(&weights)
+            .map(|(look, &weight)| (look.shares[place], weight))
+            .collect();
+        sorted.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+        let mut passed = 0.0;
+        sorted
+            .iter()
+            .find(|(_, weight)| {
+                passed += weight;
+                2.0 * passed >= sum
+            })
+            .map_or(0.0, |(share, _)| *share)
+    };
+    let beside = |light: bool| {
+        (1..=FARTHEST_FRINGE)
+            .map(|off| {
+                if light {
+                    (middle(KEPT - off) - 1.0, off)
+                } else {
+                    (-middle(KEPT + off), off)
+                }
+            })
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let ((light, near), (dark, far)) = (beside(true)?, beside(false)?);
+    let fringe = (light + dark) / 2.0;
+    // A coat that is uneven beside the edges makes them differ; a fringe is on all of them.
+    let alike = looks
+        .iter()
+        .filter(|look| {
+            // The middles of crisp edges are known to about a pixel.
+            let light = look.shares[KEPT - near].max(look.shares[KEPT - near - 1]) - 1.0;
+            let dark = -look.shares[KEPT + far].min(look.shares[KEPT + far + 1]);
+            light + dark > 0.0
+        })
+        .count();
+    if (alike as f64) < ALIKE * looks.len() as f64 {
+        return None;
+    }
+    Some((fringe, error, near.midpoint(far)))
 }
 
-/// Mean code share across an edge, pixel by pixel along the strip; each place is the median of
-/// lines spread over the width, so that specks and hairs don't count.
+/// Mean code share across an edge, pixel by pixel along the strip.
 fn profile(raster: &Raster, shape: &StripShape, edge: usize, channel: usize) -> Option<Vec<f64>> {
     let length = shape.length();
     let room = |field: usize| {
-        (shape.edges[field + 1].middle() - shape.edges[field].middle()) * length * 0.42
+        (shape.edges[field + 1].middle() - shape.edges[field].middle()) * length * 0.46
     };
     let half = (room(edge - 1).min(room(edge)) as usize).min(FARTHEST);
-    if half < 2 * FRINGE {
+    if half < FRINGE + REST + 1 {
         return None;
     }
     let mut sums = vec![0.0; 2 * half + 1];
@@ -120,11 +186,7 @@ fn profile(raster: &Raster, shape: &StripShape, edge: usize, channel: usize) -> 
             *sum += f64::from(raster.code_share(x, y, channel)) / LINES as f64;
         }
     }
-    Some(
-        sums.windows(SMOOTH)
-            .map(|few| few.iter().sum::<f64>() / SMOOTH as f64)
-            .collect(),
-    )
+    Some(sums)
 }
 
 fn look(profile: &[f64]) -> Option<Look> {
@@ -135,75 +197,89 @@ fn look(profile: &[f64]) -> Option<Look> {
         let rise = |at: usize| (profile[at + reach] - profile[at - reach]).abs();
         rise(a).total_cmp(&rise(b))
     })?;
-    let far = |at: usize| at.abs_diff(steepest) > 2 * FRINGE;
-    let level =
-        |range: std::ops::Range<usize>| median(range.filter(|&at| far(at)).map(|at| profile[at]));
-    let (before, after) = (level(0..steepest)?, level(steepest..count)?);
-    let height = (before - after).abs();
-    if height < LEAST_HEIGHT {
+    let rest_before: Vec<usize> = (0..steepest.checked_sub(FRINGE)?).collect();
+    let rest_after: Vec<usize> = (steepest + FRINGE..count).collect();
+    let before = Line::through(profile, &rest_before)?;
+    let after = Line::through(profile, &rest_after)?;
+    let height = (before.at(steepest as f64) - after.at(steepest as f64)).abs();
+    let noise = before.noise.max(after.noise);
+    if height < LEAST_HEIGHT.max(8.0 * noise) {
         return None;
     }
-    // From here on the strip gets darker along the profile.
-    let sign = if before > after { 1.0 } else { -1.0 };
-    let share = |at: usize| (profile[at] - after) / (before - after);
-    let start = (0..=steepest).rev().find(|&at| share(at) > 0.9)?;
-    let end = (steepest..count).find(|&at| share(at) < 0.1)?;
-    let light = side((0..=start).rev().map(|at| sign * profile[at]))?;
-    let dark = side((end..count).map(|at| -sign * profile[at]))?;
-    let noise = light.noise.max(dark.noise);
-    if height < 12.0 * noise {
-        return None;
+    // Turned so that 1 is the light side, and the profile runs from light to dark.
+    let falls = before.at(steepest as f64) > after.at(steepest as f64);
+    let share = |at: usize| {
+        let (first, last) = (before.at(at as f64), after.at(at as f64));
+        let share = (profile[at] - last) / (first - last);
+        if falls { share } else { 1.0 - share }
+    };
+    let turned: Vec<f64> = if falls {
+        (0..count).map(share).collect()
+    } else {
+        (0..count).rev().map(share).collect()
+    };
+    let from = if falls {
+        steepest
+    } else {
+        count - 1 - steepest
+    };
+    let start = (0..=from).rev().find(|&at| turned[at] > 0.9)?;
+    let end = (from..count).find(|&at| turned[at] < 0.1)?;
+    let below = (start..end).find(|&at| turned[at + 1] <= 0.5)?;
+    let middle = below as f64 + (turned[below] - 0.5) / (turned[below] - turned[below + 1]);
+    let mut shares = [0.0; 2 * KEPT + 1];
+    for (place, value) in shares.iter_mut().enumerate() {
+        let at = middle + place as f64 - KEPT as f64;
+        let index = at.floor().max(0.0) as usize;
+        let part = at - index as f64;
+        *value = turned.get(index)? * (1.0 - part) + turned.get(index + 1)? * part;
     }
-    let fringe = |side: &Side| (side.fringe - 2.5 * side.noise).max(0.0) / height;
     Some(Look {
         rise: (end - start) as f64,
-        fringe: (fringe(&light) + fringe(&dark)) / 2.0,
-        reach: (light.reach + dark.reach) / 2.0 + (end - start) as f64 / 2.0,
+        error: (noise / height).max(1e-4),
+        shares,
     })
 }
 
-/// One side of an edge.
-struct Side {
-    /// Highest rise beside the edge above a line through the rest.
-    fringe: f64,
-    /// Where it is, pixels from the end of the edge's rise.
-    reach: f64,
-    /// Standard deviation of the rest about its line.
+/// A straight line through a part of a profile, with the scatter about it.
+struct Line {
+    middle: f64,
+    level: f64,
+    slope: f64,
     noise: f64,
 }
 
-/// Takes code shares from the edge outward, turned so that a fringe is a rise.
-fn side(values: impl Iterator<Item = f64>) -> Option<Side> {
-    let values: Vec<f64> = values.collect();
-    let rest: Vec<(f64, f64)> = (FRINGE..values.len())
-        .map(|at| (at as f64, values[at]))
-        .collect();
-    if rest.len() < FRINGE {
-        return None;
+impl Line {
+    fn through(profile: &[f64], places: &[usize]) -> Option<Self> {
+        if places.len() < REST {
+            return None;
+        }
+        let count = places.len() as f64;
+        let middle = places.iter().sum::<usize>() as f64 / count;
+        let level = places.iter().map(|&at| profile[at]).sum::<f64>() / count;
+        let (mut across, mut along) = (0.0, 0.0);
+        for &at in places {
+            let off = at as f64 - middle;
+            across += off * (profile[at] - level);
+            along += off * off;
+        }
+        let mut line = Self {
+            middle,
+            level,
+            slope: across / along,
+            noise: 0.0,
+        };
+        let squares: f64 = places
+            .iter()
+            .map(|&at| (profile[at] - line.at(at as f64)).powi(2))
+            .sum();
+        line.noise = (squares / count).sqrt();
+        Some(line)
     }
-    let count = rest.len() as f64;
-    let mean_x = rest.iter().map(|(x, _)| x).sum::<f64>() / count;
-    let mean_y = rest.iter().map(|(_, y)| y).sum::<f64>() / count;
-    let slope = rest
-        .iter()
-        .map(|(x, y)| (x - mean_x) * (y - mean_y))
-        .sum::<f64>()
-        / rest.iter().map(|(x, _)| (x - mean_x).powi(2)).sum::<f64>();
-    let line = |x: f64| mean_y + slope * (x - mean_x);
-    let noise = (rest
-        .iter()
-        .map(|(x, y)| (y - line(*x)).powi(2))
-        .sum::<f64>()
-        / count)
-        .sqrt();
-    let (reach, fringe) = (0..FRINGE)
-        .map(|at| (at as f64, values[at] - line(at as f64)))
-        .max_by(|a, b| a.1.total_cmp(&b.1))?;
-    Some(Side {
-        fringe,
-        reach,
-        noise,
-    })
+
+    fn at(&self, place: f64) -> f64 {
+        self.level + self.slope * (place - self.middle)
+    }
 }
 
 #[cfg(test)]

@@ -100,7 +100,7 @@ fn of_wedge(raster: &Raster, scan: usize, wedge: Wedge<'_>, channel: Channel) ->
     };
     let fields = wedge::read(raster, wedge.shape, channel);
     let mut found = one(wedge::order(scan, &target, wedge.listed, &fields));
-    found.extend(wedge::shadow(scan, &target, wedge.listed, &fields));
+    found.extend(wedge::shadow(scan, &target, &fields));
     found
 }
 

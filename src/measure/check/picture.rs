@@ -16,7 +16,7 @@ const CELLS: (usize, usize) = (7, 10);
 
 /// Scatter within a step as a share of the whole range of the strip's densities, from which the
 /// steps can't be even fields. Rates on both sides of it are in docs/scan-checks.md.
-const TOLD: f64 = 0.11;
+const TOLD: f64 = 0.08;
 
 /// Range of densities below which a strip is too pale to tell.
 const LEAST_RANGE: f64 = 0.3;
