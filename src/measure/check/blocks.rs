@@ -165,7 +165,7 @@ fn steps(raster: &Raster, spans: &[Span], channel: usize) -> Option<(f64, Steps)
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::check::synthetic::{Bench, target};
+    use crate::measure::check::synthetic::{Bench, Retouch, target};
 
     fn found(bench: &Bench, lossy: bool) -> Option<Finding> {
         let (mut raster, shape) = bench.make();
@@ -174,7 +174,7 @@ mod tests {
     }
 
     /// Keeps each block's mean and a little of its detail, as strong compression does.
-    fn flatten_blocks(keep: f64) -> Box<dyn Fn(&mut [f64], usize)> {
+    fn flatten_blocks(keep: f64) -> Retouch {
         Box::new(move |plane, width| {
             let height = plane.len() / width;
             for top in (0..height).step_by(8) {

@@ -16,7 +16,7 @@ use crate::measure::raster::{Light, Origin, Raster, Samples};
 type Change = Box<dyn Fn(f64) -> f64>;
 
 /// A change of a channel's code shares: row by row, with the width.
-type Retouch = Box<dyn Fn(&mut [f64], usize)>;
+pub type Retouch = Box<dyn Fn(&mut [f64], usize)>;
 
 /// What to make.
 pub struct Bench {
