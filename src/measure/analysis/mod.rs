@@ -1,4 +1,14 @@
 //! From a question (scans and what is known of them) to everything that is found.
+//!
+//! [`analyse`] is the one function behind the window and the command line; what either shows
+//! comes out of the [`Analysis`] it returns.
+
+mod chain;
+mod gate;
+mod kept;
+
+pub use chain::{analyse, analyse_again};
+pub use kept::Kept;
 
 use std::sync::Arc;
 
@@ -10,7 +20,6 @@ use super::finding::Finding;
 use super::geometry::StripShape;
 use super::raster::{Channel, Raster};
 use super::strip::{Located, Role};
-use super::watch::{Cancelled, Watch};
 
 /// A strip as the session describes it.
 #[derive(Debug, Clone, PartialEq)]
@@ -148,17 +157,4 @@ impl Analysis {
             .iter()
             .any(|pair| pair.answer.stops.value.is_some())
     }
-}
-
-/// Finds, measures and solves.
-///
-/// # Errors
-/// [`Cancelled`] when the watch says so. Everything else that can go wrong is a finding.
-pub fn analyse(_question: &Question, _watch: &dyn Watch) -> Result<Analysis, Cancelled> {
-    Ok(Analysis {
-        strips: vec![],
-        wedges: vec![],
-        pairs: vec![],
-        findings: vec![],
-    })
 }

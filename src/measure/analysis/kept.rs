@@ -1,0 +1,127 @@
+//! What an earlier analysis worked out, kept so that an edit repeats only what it touches.
+
+use std::sync::Arc;
+
+use crate::measure::compare::PairAnswer;
+use crate::measure::curve::StripEvidence;
+use crate::measure::finding::Finding;
+use crate::measure::geometry::StripShape;
+use crate::measure::raster::{Channel, Raster};
+use crate::measure::reading::{Cell, StripReading};
+use crate::measure::scale::DensityScale;
+use crate::measure::strip::{Found, Wanted};
+
+use super::Settings;
+
+/// A scan told from another by being the same decoded pixels (rasters never change).
+pub(super) type ScanKey = ByAddress<Raster>;
+
+/// One scan's density scale and what was said while making it.
+#[derive(Clone)]
+pub(super) struct ScaleMade {
+    /// The scale.
+    pub scale: Arc<dyn DensityScale>,
+    /// Findings about the wedge or its absence.
+    pub findings: Vec<Finding>,
+}
+
+/// Everything a reading depends on.
+#[derive(Clone)]
+pub(super) struct ReadingKey {
+    /// The cells.
+    pub cells: Arc<Vec<Cell>>,
+    /// Which fields are steps.
+    pub shape: StripShape,
+    /// The scale.
+    pub scale: Arc<dyn DensityScale>,
+    /// Log exposures by step.
+    pub log_exposures: Option<Vec<f64>>,
+}
+
+impl PartialEq for ReadingKey {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.cells, &other.cells)
+            && Arc::ptr_eq(&self.scale, &other.scale)
+            && self.shape == other.shape
+            && self.log_exposures == other.log_exposures
+    }
+}
+
+/// Answers by what they were asked; answers that a round did not use are let go after it.
+pub(super) struct Answers<K, V> {
+    entries: Vec<(K, V, bool)>,
+}
+
+impl<K, V> Default for Answers<K, V> {
+    fn default() -> Self {
+        Self { entries: Vec::new() }
+    }
+}
+
+impl<K: PartialEq, V: Clone> Answers<K, V> {
+    /// The answer to this question, if it was given before.
+    pub fn get(&mut self, key: &K) -> Option<V> {
+        let (_, answer, used) = self.entries.iter_mut().find(|(known, ..)| known == key)?;
+        *used = true;
+        Some(answer.clone())
+    }
+
+    /// Keeps an answer.
+    pub fn put(&mut self, key: K, answer: V) {
+        self.entries.push((key, answer, true));
+    }
+
+    /// Ends a round: lets go of what it did not use.
+    fn sweep(&mut self) {
+        self.entries.retain(|(.., used)| *used);
+        for (.., used) in &mut self.entries {
+            *used = false;
+        }
+    }
+}
+
+/// What an earlier analysis worked out. Empty at first; hand it to
+/// [`analyse_again`](super::analyse_again) with every edit of the same session.
+#[derive(Default)]
+pub struct Kept {
+    pub(super) found: Answers<(Vec<ScanKey>, Wanted), Found>,
+    pub(super) cells: Answers<(ScanKey, StripShape, Channel), Arc<Vec<Cell>>>,
+    pub(super) scales: Answers<ScaleKey, ScaleMade>,
+    pub(super) readings: Answers<ReadingKey, Arc<StripReading>>,
+    pub(super) checks: Answers<CheckKey, Vec<Finding>>,
+    pub(super) pairs: Answers<(StripEvidence, StripEvidence, Settings), (PairAnswer, Vec<Finding>)>,
+}
+
+/// Everything a wedge's scale depends on: its cells, its shape, its list.
+pub(super) type ScaleKey = (ByAddress<Vec<Cell>>, StripShape, Vec<f64>, f64);
+
+/// Everything the checks of one scan depend on: the scan, what lies where, the channel.
+pub(super) type CheckKey = (ScanKey, Vec<(Option<usize>, StripShape)>, Channel);
+
+/// Shared data told apart by where it lies, not by what it holds.
+#[derive(Debug)]
+pub(super) struct ByAddress<T>(pub Arc<T>);
+
+impl<T> Clone for ByAddress<T> {
+    fn clone(&self) -> Self {
+        Self(Arc::clone(&self.0))
+    }
+}
+
+impl<T> PartialEq for ByAddress<T> {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.0, &other.0)
+    }
+}
+
+impl Kept {
+    /// Ends a round of analysis.
+    pub(super) fn sweep(&mut self) {
+        self.found.sweep();
+        self.cells.sweep();
+        self.scales.sweep();
+        self.readings.sweep();
+        self.checks.sweep();
+        self.pairs.sweep();
+    }
+}
