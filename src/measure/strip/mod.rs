@@ -1,8 +1,24 @@
 //! Finding strips, wedges and their fields on scans.
 
+mod borders;
+mod candidate;
+mod lane;
+mod layout;
+mod report;
+mod seeds;
+mod select;
+mod shape;
+mod steps;
+mod view;
+
+use std::sync::Arc;
+
 use serde::Serialize;
 
 use super::geometry::StripShape;
+use super::raster::{Channel, Overview, Raster};
+use super::watch::{Cancelled, Watch};
+use view::View;
 
 /// What a strip is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, serde::Deserialize)]
@@ -66,4 +82,59 @@ pub struct Found {
     pub spare: Vec<Located>,
     /// What a person should be told.
     pub findings: Vec<super::finding::Finding>,
+}
+
+/// View pixels per millimetre that things are looked for at.
+const VIEW_PER_MM: f64 = 5.0;
+/// Longest side of the view, in view pixels, when the scan's resolution is unknown.
+const VIEW_SIDE: usize = 1400;
+
+/// Full pixels per overview pixel that [`find_on`] works best with.
+pub fn overview_step(scan: &Raster) -> usize {
+    let step = match scan.pixels_per_mm {
+        Some(per_mm) => (per_mm / VIEW_PER_MM).round() as usize,
+        None => scan.width.max(scan.height).div_ceil(VIEW_SIDE),
+    };
+    step.max(1)
+}
+
+/// Finds strips, wedges and their fields on scans, without help.
+///
+/// # Errors
+/// [`Cancelled`] when the watch says so. What cannot be found is a finding.
+pub fn find(
+    scans: &[Arc<Raster>],
+    wanted: &Wanted,
+    watch: &dyn Watch,
+) -> Result<Found, Cancelled> {
+    let mut overviews = Vec::with_capacity(scans.len());
+    for scan in scans {
+        watch.at(0, scans.len())?;
+        let overview = scan.overview(overview_step(scan), Channel::Luminance);
+        overviews.push((overview, scan.pixels_per_mm));
+    }
+    find_on(&overviews, wanted, watch)
+}
+
+/// Finds strips, wedges and their fields on overviews made with [`overview_step`], each with
+/// its scan's pixels per millimetre if known.
+///
+/// # Errors
+/// [`Cancelled`] when the watch says so. What cannot be found is a finding.
+pub fn find_on(
+    overviews: &[(Overview, Option<f64>)],
+    wanted: &Wanted,
+    watch: &dyn Watch,
+) -> Result<Found, Cancelled> {
+    let counts = select::counts(wanted);
+    let mut views = Vec::with_capacity(overviews.len());
+    let mut seen = Vec::with_capacity(overviews.len());
+    for (index, (overview, per_mm)) in overviews.iter().enumerate() {
+        watch.at(index, overviews.len())?;
+        let view = View::new(index, overview, *per_mm);
+        seen.push(candidate::candidates(&view, &counts));
+        views.push(view);
+    }
+    watch.at(overviews.len(), overviews.len())?;
+    Ok(select::select(&views, seen, wanted))
 }

@@ -1,0 +1,332 @@
+//! Which candidates are the strips and wedges that the session describes.
+
+use super::candidate::{Candidate, Counts};
+use super::layout::{layout, numbering};
+use super::report;
+use super::shape::shape;
+use super::steps::Steps;
+use super::view::View;
+use super::{Found, Located, Wanted};
+use crate::measure::geometry::{Point, StripShape};
+
+/// Counts of steps that are tried when the session doesn't say.
+const ANY_COUNT: std::ops::RangeInclusive<usize> = 3..=24;
+/// Score from which a lane may be a strip at all.
+const LEAST_SCORE: f64 = 6.0;
+/// Share of a candidate's area that may lie over a better one.
+const MOST_OVERLAP: f64 = 0.15;
+
+/// The counts of fields to try for.
+pub(super) fn counts(wanted: &Wanted) -> Counts {
+    let mut strips: Vec<usize> = vec![];
+    let mut any = wanted.strips.is_empty();
+    for strip in &wanted.strips {
+        match (&strip.given, &strip.log_exposures) {
+            (Some(_), _) => {}
+            (None, Some(exposures)) => strips.push(exposures.len()),
+            (None, None) => any = true,
+        }
+    }
+    if any || strips.is_empty() {
+        strips.extend(ANY_COUNT);
+    }
+    strips.sort_unstable();
+    strips.dedup();
+    strips.retain(|&count| count > 0);
+    Counts {
+        strips,
+        wedge: wanted
+            .wedge
+            .as_ref()
+            .filter(|wedge| wedge.given.is_none())
+            .map(|wedge| wedge.densities.len()),
+    }
+}
+
+/// One candidate as one thing.
+struct Thing<'a> {
+    candidate: &'a Candidate,
+    steps: &'a Steps,
+    shape: StripShape,
+    score: f64,
+}
+
+/// Assigns candidates to what is wanted.
+pub(super) fn select(views: &[View], seen: Vec<Vec<Candidate>>, wanted: &Wanted) -> Found {
+    let mut found = Found::default();
+    let mut things: Vec<Thing<'_>> = vec![];
+    let mut wedges: Vec<Thing<'_>> = vec![];
+    for (view, candidates) in views.iter().zip(&seen) {
+        for candidate in candidates {
+            if let (Some(steps), Some(wedge)) = (&candidate.wedge, &wanted.wedge) {
+                let (fit, falling) = likeness(candidate, steps, &wedge.densities);
+                if fit > 0.0 {
+                    let mut order: Vec<usize> = (0..wedge.densities.len()).collect();
+                    if falling {
+                        order.reverse();
+                    }
+                    wedges.push(thing(view, candidate, steps, &order, steps.score + fit));
+                }
+            }
+            if let Some((count, steps)) = candidate.likeliest()
+                && steps.score > LEAST_SCORE
+                && clear_borders(steps) >= 2
+            {
+                let order = numbering(*count, None);
+                things.push(thing(view, candidate, steps, &order, steps.score));
+            }
+        }
+    }
+    let wedges = apart(wedges, &[]);
+    let mut per_scan: Vec<Thing<'_>> = vec![];
+    for wedge in wedges {
+        if !per_scan
+            .iter()
+            .any(|other| other.shape.scan == wedge.shape.scan)
+        {
+            per_scan.push(wedge);
+        }
+    }
+    let taken: Vec<StripShape> = per_scan
+        .iter()
+        .map(|wedge| wedge.shape.clone())
+        .chain(wanted.strips.iter().filter_map(|strip| strip.given.clone()))
+        .chain(wanted.wedge.iter().filter_map(|wedge| wedge.given.clone()))
+        .collect();
+    let mut strips = apart(things, &taken);
+    in_reading_order(&mut strips);
+    found.wedges = per_scan.iter().map(|wedge| located(wedge)).collect();
+    found
+        .wedges
+        .extend(wanted.wedge.iter().filter_map(|wedge| given(&wedge.given)));
+    assign(views, strips, wanted, &mut found);
+    report::report(&mut found, wanted, views);
+    found
+}
+
+fn given(shape: &Option<StripShape>) -> Option<Located> {
+    shape.as_ref().map(|shape| Located {
+        shape: shape.clone(),
+        confidence: 1.0,
+        others: vec![],
+    })
+}
+
+fn located(thing: &Thing<'_>) -> Located {
+    Located {
+        shape: thing.shape.clone(),
+        confidence: confidence(thing.steps),
+        others: vec![],
+    }
+}
+
+/// Chance that a reading is right, from its evidence.
+fn confidence(steps: &Steps) -> f64 {
+    let per_border = steps.score / steps.borders.len() as f64;
+    1.0 / (1.0 + (-(per_border - 0.5) * 2.0).exp())
+}
+
+/// Borders between fields that are beyond doubt.
+fn clear_borders(steps: &Steps) -> usize {
+    let inner = &steps.evidence[1..steps.evidence.len() - 1];
+    inner.iter().filter(|z| **z > 4.0).count()
+}
+
+fn thing<'a>(
+    view: &View,
+    candidate: &'a Candidate,
+    steps: &'a Steps,
+    order: &[usize],
+    score: f64,
+) -> Thing<'a> {
+    let layout = layout(view, candidate, steps, order);
+    Thing {
+        candidate,
+        steps,
+        shape: shape(view.scan, &candidate.lane, &layout, view.step),
+        score,
+    }
+}
+
+/// How well the levels of a lane follow a wedge's densities: log likelihood ratio, about; and
+/// whether the list falls where the lane gets darker.
+fn likeness(candidate: &Candidate, steps: &Steps, densities: &[f64]) -> (f64, bool) {
+    let levels: Vec<f64> = steps
+        .borders
+        .windows(2)
+        .map(|pair| {
+            let inset = (pair[1] - pair[0]) * 0.2;
+            candidate.sums.level(pair[0] + inset, pair[1] - inset)
+        })
+        .collect();
+    let count = levels.len() as f64;
+    let falling = densities.first() > densities.last();
+    let listed: Vec<f64> = if falling {
+        densities.iter().rev().copied().collect()
+    } else {
+        densities.to_vec()
+    };
+    let mean = |list: &[f64]| list.iter().sum::<f64>() / count;
+    let (mean_level, mean_listed) = (mean(&levels), mean(&listed));
+    let (mut cross, mut square) = (0.0, 0.0);
+    for (level, listed) in levels.iter().zip(&listed) {
+        cross += (level - mean_level) * (listed - mean_listed);
+        square += (listed - mean_listed).powi(2);
+    }
+    if square <= 0.0 {
+        return (f64::NEG_INFINITY, falling);
+    }
+    let slope = cross / square;
+    let misfit: f64 = levels
+        .iter()
+        .zip(&listed)
+        .map(|(level, listed)| (level - mean_level - slope * (listed - mean_listed)).powi(2))
+        .sum::<f64>()
+        / count;
+    let range = (square / count).sqrt();
+    if !(0.5..1.5).contains(&slope) {
+        return (f64::NEG_INFINITY, falling);
+    }
+    // A tenth of the range off everywhere is where likeness ends.
+    let off = misfit.sqrt() / (0.1 * range);
+    (count * (1.0 - off), falling)
+}
+
+/// The best things that don't lie over one another or over what is taken.
+fn apart<'a>(mut things: Vec<Thing<'a>>, taken: &[StripShape]) -> Vec<Thing<'a>> {
+    things.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let mut kept: Vec<Thing<'a>> = vec![];
+    for thing in things {
+        let clear = kept
+            .iter()
+            .map(|other| &other.shape)
+            .chain(taken)
+            .all(|other| {
+                other.scan != thing.shape.scan
+                    || (overlap(&thing.shape, other) < MOST_OVERLAP
+                        && overlap(other, &thing.shape) < MOST_OVERLAP)
+            });
+        if clear {
+            kept.push(thing);
+        }
+    }
+    kept
+}
+
+/// Share of the exposed part of one shape that lies inside another.
+fn overlap(one: &StripShape, other: &StripShape) -> f64 {
+    let (mut inside, mut all) = (0usize, 0usize);
+    for i in 0..24 {
+        for j in 0..8 {
+            let place = one.on_scan((f64::from(i) + 0.5) / 24.0, (f64::from(j) + 0.5) / 8.0);
+            all += 1;
+            inside += usize::from(holds(other, place));
+        }
+    }
+    inside as f64 / all as f64
+}
+
+fn holds(shape: &StripShape, place: Point) -> bool {
+    let corners = &shape.corners;
+    let side = |a: Point, b: Point| (b.x - a.x) * (place.y - a.y) - (b.y - a.y) * (place.x - a.x);
+    let signs: Vec<bool> = (0..4)
+        .map(|i| side(corners[i], corners[(i + 1) % 4]) > 0.0)
+        .collect();
+    signs.iter().all(|&s| s) || signs.iter().all(|&s| !s)
+}
+
+/// Scan by scan, rows from the top, then from the left.
+fn in_reading_order(things: &mut Vec<Thing<'_>>) {
+    let middle = |shape: &StripShape| shape.on_scan(0.5, 0.5);
+    let height = |shape: &StripShape| {
+        let ys = shape.corners.map(|corner| corner.y);
+        let top = ys.iter().copied().fold(f64::INFINITY, f64::min);
+        let bottom = ys.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        (top, bottom)
+    };
+    things.sort_by(|a, b| {
+        let key = |t: &Thing<'_>| (t.shape.scan, middle(&t.shape).y);
+        key(a).0.cmp(&key(b).0).then(key(a).1.total_cmp(&key(b).1))
+    });
+    // A row is a run whose middles lie within the height of its first.
+    let mut row_of = vec![0usize; things.len()];
+    let mut row_start = 0;
+    for index in 1..things.len() {
+        let (top, bottom) = height(&things[row_start].shape);
+        let y = middle(&things[index].shape).y;
+        let same_scan = things[index].shape.scan == things[row_start].shape.scan;
+        row_of[index] = row_of[index - 1];
+        if !(same_scan && y > top && y < bottom) {
+            row_of[index] += 1;
+            row_start = index;
+        }
+    }
+    let mut rows: Vec<(usize, Thing<'_>)> = row_of.into_iter().zip(things.drain(..)).collect();
+    rows.sort_by(|a, b| {
+        a.0.cmp(&b.0)
+            .then(middle(&a.1.shape).x.total_cmp(&middle(&b.1.shape).x))
+    });
+    things.extend(rows.into_iter().map(|(_, thing)| thing));
+}
+
+/// Gives the strips in reading order to those that are wanted, leaving out the least likely
+/// of either where the numbers differ.
+fn assign(views: &[View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut Found) {
+    if wanted.strips.is_empty() {
+        found.strips = strips.iter().map(|thing| Some(located(thing))).collect();
+        return;
+    }
+    let open: Vec<usize> = (0..wanted.strips.len())
+        .filter(|&index| wanted.strips[index].given.is_none())
+        .collect();
+    found.strips = wanted.strips.iter().map(|strip| given(&strip.given)).collect();
+    let reading = |wanted_index: usize, thing: &Thing<'_>| -> Option<(usize, Steps)> {
+        match &wanted.strips[wanted_index].log_exposures {
+            Some(exposures) => thing
+                .candidate
+                .readings
+                .iter()
+                .find(|(count, _)| *count == exposures.len())
+                .cloned(),
+            None => thing.candidate.likeliest().cloned(),
+        }
+    };
+    // Best order-keeping assignment.
+    let (rows, columns) = (open.len(), strips.len());
+    let mut total = vec![vec![0f64; columns + 1]; rows + 1];
+    let worth = |row: usize, column: usize| {
+        reading(open[row], &strips[column]).map_or(f64::NEG_INFINITY, |(_, steps)| {
+            10.0 + steps.score
+        })
+    };
+    for row in (0..rows).rev() {
+        for column in (0..columns).rev() {
+            total[row][column] = (worth(row, column) + total[row + 1][column + 1])
+                .max(total[row + 1][column])
+                .max(total[row][column + 1]);
+        }
+    }
+    let (mut row, mut column) = (0, 0);
+    let mut spare = vec![];
+    while row < rows && column < columns {
+        let here = total[row][column];
+        if here == total[row + 1][column + 1] + worth(row, column) {
+            if let Some((count, steps)) = reading(open[row], &strips[column]) {
+                let candidate = strips[column].candidate;
+                let view = &views[strips[column].shape.scan];
+                let exposures = wanted.strips[open[row]].log_exposures.as_deref();
+                let thing = thing(view, candidate, &steps, &numbering(count, exposures), 0.0);
+                found.strips[open[row]] = Some(located(&thing));
+            }
+            row += 1;
+            column += 1;
+        } else if here == total[row][column + 1] {
+            spare.push(column);
+            column += 1;
+        } else {
+            row += 1;
+        }
+    }
+    spare.extend(column..columns);
+    found.spare = spare.iter().map(|&index| located(&strips[index])).collect();
+}
