@@ -38,14 +38,29 @@ fn outcome(recipe: Recipe) -> Outcome {
     let seed = recipe.seed;
     let made: Practice = make(&recipe);
     let truth = made.truth.pairs[0];
-    let analysis = analyse(&question(&made), &Unwatched).expect("nothing cancels");
+    let mut asked = question(&made);
+    if std::env::var_os("TWINSTRIP_TRUE_GEOMETRY").is_some() {
+        for (spec, truth) in asked.strips.iter_mut().zip(&made.truth.strips) {
+            spec.shape = truth.shape.clone();
+        }
+        if let (Some(spec), [truth]) = (&mut asked.wedge, &made.truth.wedges[..]) {
+            spec.shape = Some(truth.shape.clone());
+        }
+    }
+    let analysis = analyse(&asked, &Unwatched).expect("nothing cancels");
     if std::env::var_os("TWINSTRIP_SHOW").is_some() {
         for finding in &analysis.findings {
-            println!("{seed}: {:?} {:?} {}", finding.weight, finding.kind, finding.seen);
+            println!(
+                "{seed}: {:?} {:?} {}",
+                finding.weight, finding.kind, finding.seen
+            );
         }
     }
     let answer = analysis.pairs.first().and_then(|pair| {
-        let (stops, range) = (pair.answer.stops_exact_aperture, pair.answer.contrast_difference);
+        let (stops, range) = (
+            pair.answer.stops_exact_aperture,
+            pair.answer.contrast_difference,
+        );
         Some(Answer {
             stops_error: stops.value? - truth.stops_as_exposed,
             stops_half_width: stops.half_width(),
@@ -55,7 +70,11 @@ fn outcome(recipe: Recipe) -> Outcome {
             range_held: range.holds(truth.contrast_difference),
         })
     });
-    Outcome { seed, measurable: truth.measurable, answer }
+    Outcome {
+        seed,
+        measurable: truth.measurable,
+        answer,
+    }
 }
 
 #[derive(Debug, Default)]
@@ -85,12 +104,18 @@ fn row(outcomes: &[Outcome]) -> Row {
     let rmse = |errors: Vec<f64>| {
         (errors.iter().map(|error| error * error).sum::<f64>() / errors.len() as f64).sqrt()
     };
-    let impossible: Vec<&Outcome> =
-        outcomes.iter().filter(|outcome| !outcome.measurable).collect();
-    let answered_all_the_same =
-        impossible.iter().filter(|outcome| outcome.answer.is_some()).count();
-    let ranges: Vec<&Answer> =
-        answers.iter().filter(|answer| answer.range_error.is_some()).collect();
+    let impossible: Vec<&Outcome> = outcomes
+        .iter()
+        .filter(|outcome| !outcome.measurable)
+        .collect();
+    let answered_all_the_same = impossible
+        .iter()
+        .filter(|outcome| outcome.answer.is_some())
+        .count();
+    let ranges: Vec<&Answer> = answers
+        .iter()
+        .filter(|answer| answer.range_error.is_some())
+        .collect();
     Row {
         sessions: outcomes.len(),
         answered: answers.len(),
@@ -99,8 +124,7 @@ fn row(outcomes: &[Outcome]) -> Row {
         stops_coverage: answers.iter().filter(|a| a.stops_held).count() as f64 / count,
         range_rmse: rmse(answers.iter().filter_map(|a| a.range_error).collect()),
         range_half_width: median(answers.iter().filter_map(|a| a.range_half_width).collect()),
-        range_coverage: ranges.iter().filter(|a| a.range_held).count() as f64
-            / ranges.len() as f64,
+        range_coverage: ranges.iter().filter(|a| a.range_held).count() as f64 / ranges.len() as f64,
         rightly_withheld: impossible.len() - answered_all_the_same,
         wrongly_answered: answered_all_the_same,
     }
@@ -122,7 +146,12 @@ fn print(title: &str, row: &Row) {
     );
 }
 
-fn study(title: &str, sessions: usize, first_seed: u64, recipe: impl Fn(u64) -> Recipe + Sync) -> Vec<Outcome> {
+fn study(
+    title: &str,
+    sessions: usize,
+    first_seed: u64,
+    recipe: impl Fn(u64) -> Recipe + Sync,
+) -> Vec<Outcome> {
     let outcomes: Vec<Outcome> = (0..sessions as u64)
         .into_par_iter()
         .map(|index| outcome(recipe(first_seed + index)))
@@ -137,7 +166,9 @@ fn study(title: &str, sessions: usize, first_seed: u64, recipe: impl Fn(u64) -> 
 }
 
 fn sessions() -> (usize, u64) {
-    let first = std::env::var("TWINSTRIP_SEED").ok().and_then(|seed| seed.parse().ok());
+    let first = std::env::var("TWINSTRIP_SEED")
+        .ok()
+        .and_then(|seed| seed.parse().ok());
     match std::env::var("TWINSTRIP_STUDY").as_deref() {
         Ok("full") => (120, first.unwrap_or(PUBLISHED_SEEDS)),
         Ok(count) => (count.parse().unwrap_or(20), first.unwrap_or(1)),
@@ -157,6 +188,8 @@ fn the_levels_of_difficulty_keep_their_promises() {
     let (count, first) = sessions();
     header();
     for level in Level::ALL {
-        study(&format!("{level:?}"), count, first, |seed| Recipe::new(level, seed));
+        study(&format!("{level:?}"), count, first, |seed| {
+            Recipe::new(level, seed)
+        });
     }
 }

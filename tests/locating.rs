@@ -10,7 +10,9 @@ use std::time::Instant;
 
 use twinstrip::measure::geometry::{Field, StripShape};
 use twinstrip::measure::raster::{Channel, Overview};
-use twinstrip::measure::strip::{Found, Located, Wanted, WantedStrip, WantedWedge, find_on, overview_step};
+use twinstrip::measure::strip::{
+    Found, Located, Wanted, WantedStrip, WantedWedge, find_on, overview_step,
+};
 use twinstrip::measure::watch::Unwatched;
 use twinstrip::simulate::{self, Level, Practice, Recipe, Twist};
 
@@ -81,7 +83,10 @@ fn compare(label: String, truth: &StripShape, found: Option<&Located>) -> Outcom
         confidence: found.map_or(0.0, |located| located.confidence),
         worst: f64::INFINITY,
         errors: vec![],
-        margins: (count(truth), found.map_or(0, |located| count(&located.shape))),
+        margins: (
+            count(truth),
+            found.map_or(0, |located| count(&located.shape)),
+        ),
     };
     let Some(located) = found else {
         return outcome;
@@ -128,7 +133,10 @@ fn draw(folder: &str, seed: u64, practice: &Practice, overviews: &[Scan], found:
                 let corners = shape.field_corners(field);
                 for k in 0..4 {
                     let at = |k: usize| {
-                        (corners[k % 4].x as f32 / step, corners[k % 4].y as f32 / step)
+                        (
+                            corners[k % 4].x as f32 / step,
+                            corners[k % 4].y as f32 / step,
+                        )
                     };
                     imageproc::drawing::draw_line_segment_mut(
                         &mut picture,
@@ -140,7 +148,10 @@ fn draw(folder: &str, seed: u64, practice: &Practice, overviews: &[Scan], found:
             }
         };
         for strip in &practice.truth.strips {
-            strip.shape.iter().for_each(|shape| outline(shape, [0, 90, 255]));
+            strip
+                .shape
+                .iter()
+                .for_each(|shape| outline(shape, [0, 90, 255]));
         }
         let seen = found.strips.iter().flatten();
         seen.chain(&found.wedges)
@@ -149,7 +160,9 @@ fn draw(folder: &str, seed: u64, practice: &Practice, overviews: &[Scan], found:
             .spare
             .iter()
             .for_each(|located| outline(&located.shape, [0, 200, 0]));
-        picture.save(format!("{folder}/{seed}-{index}.png")).unwrap();
+        picture
+            .save(format!("{folder}/{seed}-{index}.png"))
+            .unwrap();
     }
 }
 
@@ -175,13 +188,19 @@ fn judge(seed: u64, times: &mut Vec<f64>) -> Vec<Outcome> {
     let mut outcomes = vec![];
     for (index, strip) in practice.truth.strips.iter().enumerate() {
         if let Some(shape) = &strip.shape {
-            let label = format!("seed {seed} {:?} strip {index} {}", practice.truth.recipe.twist, strip.name);
+            let label = format!(
+                "seed {seed} {:?} strip {index} {}",
+                practice.truth.recipe.twist, strip.name
+            );
             outcomes.push(compare(label, shape, found.strips[index].as_ref()));
         }
     }
     for wedge in &practice.truth.wedges {
         let label = format!("seed {seed} wedge");
-        let seen = found.wedges.iter().find(|w| w.shape.scan == wedge.shape.scan);
+        let seen = found
+            .wedges
+            .iter()
+            .find(|w| w.shape.scan == wedge.shape.scan);
         outcomes.push(compare(label, &wedge.shape, seen));
     }
     outcomes
@@ -210,12 +229,20 @@ fn strips_and_their_steps_are_found_without_a_click() {
     }
     let share = |count: usize| 100.0 * count as f64 / outcomes.len() as f64;
     let right = outcomes.iter().filter(|o| o.right()).count();
-    println!("things {}  right {right} ({:.2} %)", outcomes.len(), share(right));
+    println!(
+        "things {}  right {right} ({:.2} %)",
+        outcomes.len(),
+        share(right)
+    );
     let mut errors: Vec<f64> = outcomes.iter().flat_map(|o| o.errors.clone()).collect();
     errors.sort_by(f64::total_cmp);
     for part in [0.5, 0.9, 0.99, 1.0] {
         let at = ((errors.len() - 1) as f64 * part) as usize;
-        println!("centre error at {:.0} %: {:.3} step widths", part * 100.0, errors[at]);
+        println!(
+            "centre error at {:.0} %: {:.3} step widths",
+            part * 100.0,
+            errors[at]
+        );
     }
     times.sort_by(f64::total_cmp);
     println!(
@@ -224,14 +251,26 @@ fn strips_and_their_steps_are_found_without_a_click() {
         times[times.len() - 1] * 1e3
     );
     for outcome in outcomes.iter().filter(|o| !o.right()) {
-        println!("MISS {} worst {:.3} confidence {:.3}", outcome.label, outcome.worst, outcome.confidence);
+        println!(
+            "MISS {} worst {:.3} confidence {:.3}",
+            outcome.label, outcome.worst, outcome.confidence
+        );
     }
     for limit in [0.3, 0.6, 0.8, 0.9, 0.95] {
-        let above = outcomes.iter().filter(|o| o.right() && o.confidence >= limit).count();
-        let missed = outcomes.iter().filter(|o| !o.right() && o.confidence >= limit).count();
+        let above = outcomes
+            .iter()
+            .filter(|o| o.right() && o.confidence >= limit)
+            .count();
+        let missed = outcomes
+            .iter()
+            .filter(|o| !o.right() && o.confidence >= limit)
+            .count();
         println!("confidence >= {limit}: {above} of {right} right ones, {missed} misses");
     }
-    let margins = outcomes.iter().filter(|o| o.margins.0 != o.margins.1).count();
+    let margins = outcomes
+        .iter()
+        .filter(|o| o.margins.0 != o.margins.1)
+        .count();
     println!("margins told apart wrongly: {margins}");
     assert!(share(right) >= 99.0, "{:.2} % right", share(right));
     assert!(

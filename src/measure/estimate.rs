@@ -14,6 +14,8 @@ pub enum Gap {
     TooFewSteps,
     /// The steps say next to nothing; what would be shown is the prior.
     MostlyPrior,
+    /// It isn't certain where the steps lie or which is which.
+    UncertainSteps,
     /// A strip carries picture detail, so that its steps aren't even fields.
     PictureDetail,
     /// Something this needs could not be measured.
@@ -28,6 +30,7 @@ impl Gap {
             Self::AllStepsBelow => "no step is dark enough to reach the criterion",
             Self::TooFewSteps => "too few steps could be measured",
             Self::MostlyPrior => "the steps do not reach that part of the curve",
+            Self::UncertainSteps => "it is not certain where the steps lie",
             Self::PictureDetail => "the steps carry picture detail",
             Self::NotMeasured => "it could not be measured",
         }

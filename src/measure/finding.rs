@@ -146,3 +146,23 @@ pub struct Finding {
     /// What to do about it: one sentence.
     pub remedy: String,
 }
+
+/// Puts findings in order, heaviest first, and keeps one of those that say the same thing of
+/// the same place (two checks may see it by different signs): the heaviest, first said.
+pub fn settle(findings: &mut Vec<Finding>) {
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
+    let mut told: Vec<(Kind, Option<usize>, Option<usize>, Option<usize>)> = Vec::new();
+    findings.retain(|Finding { kind, place, .. }| {
+        let what = (
+            *kind,
+            place.scan.filter(|_| place.strip.is_none()),
+            place.strip,
+            place.step,
+        );
+        let new = !told.contains(&what);
+        if new {
+            told.push(what);
+        }
+        new
+    });
+}

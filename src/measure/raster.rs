@@ -150,6 +150,23 @@ impl Raster {
         }
     }
 
+    /// Linear light of the bright end of the scan: what nearly every tenth part of the pixels
+    /// exceeds, on a grid of every 16th. The lid, where one is seen around the strips.
+    pub fn white(&self, channel: Channel) -> f64 {
+        let mut light: Vec<f32> = Vec::new();
+        let mut row = Vec::new();
+        for y in (0..self.height).step_by(16) {
+            self.linear_row(y, 0, self.width, channel, &mut row);
+            light.extend(row.iter().step_by(16));
+        }
+        let place = light.len() * 9 / 10;
+        if light.is_empty() {
+            return 1.0;
+        }
+        let (_, white, _) = light.select_nth_unstable_by(place, f32::total_cmp);
+        f64::from(*white)
+    }
+
     /// The code value of a pixel as a share of full scale, for histograms and the magnifier.
     pub fn code_share(&self, x: usize, y: usize, channel: usize) -> f32 {
         let at = (y * self.width + x) * self.channels + channel;

@@ -12,7 +12,7 @@ use super::{Analysis, PairResult, Question, StepResult, StripResult};
 use crate::measure::compare;
 use crate::measure::curve::StripEvidence;
 use crate::measure::finding::Finding;
-use crate::measure::geometry::StripShape;
+use crate::measure::geometry::{Field, StripShape};
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::cells::{self, CellOptions};
 use crate::measure::reading::{Cell, ReadingOptions, StripReading, read_strip};
@@ -43,8 +43,11 @@ pub fn analyse_again(
 ) -> Result<Analysis, Cancelled> {
     watch.at(0, STAGES)?;
     let found = found(question, kept, watch)?;
-    let shapes: Vec<Option<&StripShape>> =
-        found.strips.iter().map(|strip| strip.as_ref().map(|located| &located.shape)).collect();
+    let shapes: Vec<Option<&StripShape>> = found
+        .strips
+        .iter()
+        .map(|strip| strip.as_ref().map(|located| &located.shape))
+        .collect();
     watch.at(1, STAGES)?;
     let mut findings = found.findings.clone();
     let scales = scales(question, &found, kept, watch, &mut findings)?;
@@ -53,7 +56,13 @@ pub fn analyse_again(
     watch.at(3, STAGES)?;
     findings.extend(scan_checks(question, &found, kept));
     let readings = readings(question, &shapes, &strip_cells, &scales, kept);
-    findings.extend(reading_checks(question, &shapes, &strip_cells, &readings, &scales));
+    findings.extend(reading_checks(
+        question,
+        &shapes,
+        &strip_cells,
+        &readings,
+        &scales,
+    ));
     watch.at(4, STAGES)?;
     let gate = Gate::new(&found, &findings);
     let mut pairs = Vec::new();
@@ -74,12 +83,21 @@ pub fn analyse_again(
         if let Some(gap) = gate.closed_for(&[reference, coupon]) {
             answer.withhold(gap);
         }
-        pairs.push(PairResult { reference, coupon, answer });
+        pairs.push(PairResult {
+            reference,
+            coupon,
+            answer,
+        });
     }
     kept.sweep();
-    finding::sort(&mut findings);
-    let strips = strip_results(question, &found, &strip_cells, &readings, &scales);
-    Ok(Analysis { strips, wedges: found.wedges, pairs, findings })
+    finding::settle(&mut findings);
+    let strips = strip_results(question, &found, &strip_cells, &readings);
+    Ok(Analysis {
+        strips,
+        wedges: found.wedges,
+        pairs,
+        findings,
+    })
 }
 
 fn found(question: &Question, kept: &mut Kept, watch: &dyn Watch) -> Result<Found, Cancelled> {
@@ -101,7 +119,10 @@ fn found(question: &Question, kept: &mut Kept, watch: &dyn Watch) -> Result<Foun
             given: wedge.shape.clone(),
         }),
     };
-    let key = (question.scans.iter().cloned().map(ByAddress).collect(), wanted);
+    let key = (
+        question.scans.iter().cloned().map(ByAddress).collect(),
+        wanted,
+    );
     if let Some(found) = kept.found.get(&key) {
         return Ok(found);
     }
@@ -145,7 +166,11 @@ impl Scales {
     /// with one scale stays common, and scales of different scans stay independent.
     fn spread(&self, scan: usize, modes: &DMatrix<f64>) -> DMatrix<f64> {
         let own = self.of_scan[scan];
-        let counts: Vec<usize> = self.all.iter().map(|scale| scale.modes(0.5).len()).collect();
+        let counts: Vec<usize> = self
+            .all
+            .iter()
+            .map(|scale| scale.modes(0.5).len())
+            .collect();
         let mut wide = DMatrix::zeros(modes.nrows(), counts.iter().sum());
         let before: usize = counts[..own].iter().sum();
         wide.columns_mut(before, modes.ncols()).copy_from(modes);
@@ -168,8 +193,12 @@ fn scales(
             let scan = located.shape.scan;
             let channel = question.settings.channel;
             let cells = cells_of(&question.scans[scan], &located.shape, channel, kept, watch)?;
-            let key =
-                (ByAddress(cells), located.shape.clone(), spec.densities.clone(), spec.uncertainty);
+            let key = (
+                ByAddress(cells),
+                located.shape.clone(),
+                spec.densities.clone(),
+                spec.uncertainty,
+            );
             if let Some(made) = kept.scales.get(&key) {
                 findings.extend(made.findings.iter().cloned());
                 by_wedge.insert(scan, made.scale);
@@ -177,8 +206,10 @@ fn scales(
             }
             match scale::fit_wedge(&key.0.0, &located.shape, &spec.densities, spec.uncertainty) {
                 Ok(fit) => {
-                    let made =
-                        ScaleMade { scale: Arc::new(fit.scale), findings: fit.findings };
+                    let made = ScaleMade {
+                        scale: Arc::new(fit.scale),
+                        findings: fit.findings,
+                    };
                     findings.extend(made.findings.iter().cloned());
                     by_wedge.insert(scan, Arc::clone(&made.scale));
                     kept.scales.put(key, made);
@@ -187,12 +218,14 @@ fn scales(
             }
         }
     }
+    if let Some((first, scale)) = by_wedge.first_key_value() {
+        let others = by_wedge.iter().skip(1);
+        findings.extend(others.filter_map(|(other, theirs)| {
+            scale::scans_disagree((*first, &**scale), (*other, &**theirs))
+        }));
+    }
     let mut all: Vec<Arc<dyn DensityScale>> = Vec::new();
     let mut of_scan = Vec::new();
-    let mut first_wedge = None;
-    for scan in by_wedge.keys() {
-        first_wedge.get_or_insert(*scan);
-    }
     let mut index_of_wedge = BTreeMap::new();
     for (scan, scale) in &by_wedge {
         index_of_wedge.insert(*scan, all.len());
@@ -201,13 +234,15 @@ fn scales(
     for (scan, raster) in question.scans.iter().enumerate() {
         if let Some(&index) = index_of_wedge.get(&scan) {
             of_scan.push(index);
-        } else if let Some(index) = first_wedge.and_then(|wedge| index_of_wedge.get(&wedge)) {
+        } else if let Some(index) = index_of_wedge.values().next() {
             findings.push(check::wedge_of_another_scan(scan));
             of_scan.push(*index);
         } else {
             findings.push(scale::no_wedge(scan));
             of_scan.push(all.len());
-            all.push(Arc::new(scale::assumed_white(raster.white(question.settings.channel))));
+            all.push(Arc::new(scale::assumed_white(
+                raster.white(question.settings.channel),
+            )));
         }
     }
     Ok(Scales { all, of_scan })
@@ -245,7 +280,10 @@ fn readings(
         .enumerate()
         .map(|(strip, (shape, cells))| {
             let (shape, cells) = ((*shape)?, cells.as_ref()?);
-            let exposures = question.strips.get(strip).and_then(|spec| spec.exposures.as_ref());
+            let exposures = question
+                .strips
+                .get(strip)
+                .and_then(|spec| spec.exposures.as_ref());
             Some(ReadingKey {
                 cells: Arc::clone(cells),
                 shape: shape.clone(),
@@ -255,8 +293,10 @@ fn readings(
             })
         })
         .collect();
-    let known: Vec<Option<Arc<StripReading>>> =
-        keys.iter().map(|key| key.as_ref().and_then(|key| kept.readings.get(key))).collect();
+    let known: Vec<Option<Arc<StripReading>>> = keys
+        .iter()
+        .map(|key| key.as_ref().and_then(|key| kept.readings.get(key)))
+        .collect();
     // The costly part: one generalised-least-squares pass a strip, side by side.
     let read: Vec<Option<Arc<StripReading>>> = keys
         .par_iter()
@@ -286,21 +326,102 @@ fn scan_checks(question: &Question, found: &Found, kept: &mut Kept) -> Vec<Findi
     let channel = question.settings.channel;
     let mut findings = Vec::new();
     for (scan, raster) in question.scans.iter().enumerate() {
-        let here = |located: &Located| located.shape.scan == scan;
-        let strips = found.strips.iter().enumerate();
-        let things: Vec<(Option<usize>, StripShape)> = strips
-            .filter_map(|(strip, located)| Some((Some(strip), located.as_ref()?)))
-            .chain(found.wedges.iter().map(|wedge| (None, wedge)))
-            .filter(|(_, located)| here(located))
-            .map(|(strip, located)| (strip, located.shape.clone()))
+        let strips: Vec<(usize, StripShape)> = found
+            .strips
+            .iter()
+            .enumerate()
+            .filter_map(|(strip, located)| Some((strip, located.as_ref()?.shape.clone())))
+            .filter(|(_, shape)| shape.scan == scan)
             .collect();
-        let key = (ByAddress(Arc::clone(raster)), things, channel);
+        let wedge = found
+            .wedges
+            .iter()
+            .map(|wedge| &wedge.shape)
+            .find(|shape| shape.scan == scan);
+        let listed = question.wedge.as_ref().map(|wedge| wedge.densities.clone());
+        let key = (
+            ByAddress(Arc::clone(raster)),
+            strips,
+            wedge.cloned(),
+            listed,
+            channel,
+        );
         let said = kept.checks.get(&key).unwrap_or_else(|| {
-            let said = check::scan(raster, scan, &key.1, channel);
+            let strips: Vec<_> = key.1.iter().map(|(strip, shape)| (*strip, shape)).collect();
+            let wedge = key.2.as_ref().zip(key.3.as_ref());
+            let wedge = wedge.map(|(shape, listed)| check::Wedge { shape, listed });
+            let said = check::scan(raster, scan, &strips, wedge, channel);
             kept.checks.put(key, said.clone());
             said
         });
         findings.extend(said);
+    }
+    findings
+}
+
+/// What the readings themselves give away.
+fn reading_checks(
+    question: &Question,
+    shapes: &[Option<&StripShape>],
+    strip_cells: &[Option<Arc<Vec<Cell>>>],
+    readings: &[Option<Arc<StripReading>>],
+    scales: &Scales,
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for (strip, shape) in shapes.iter().enumerate() {
+        let (Some(shape), Some(cells), Some(reading)) =
+            (shape, &strip_cells[strip], &readings[strip])
+        else {
+            continue;
+        };
+        let spec = question.strips.get(strip);
+        let exposures = spec.and_then(|spec| spec.exposures.as_ref());
+        let log_exposures =
+            exposures.map(|exposures| exposures.log_exposures(question.settings.lag.0));
+        let results = step_results(shape, cells, reading, log_exposures.as_deref());
+        let rejected: Vec<(usize, f64)> = results
+            .iter()
+            .map(|step| (step.step, step.rejected))
+            .collect();
+        findings.extend(check::steps::dirty(strip, &rejected));
+        let excluded = spec.map_or(&[][..], |spec| &spec.excluded);
+        let steps: Vec<check::steps::ReadStep> = results
+            .iter()
+            .filter(|step| step.step > 0 && !excluded.contains(&(step.step - 1)))
+            .filter_map(|step| {
+                Some(check::steps::ReadStep {
+                    step: step.step,
+                    log_exposure: step.log_exposure?,
+                    density: step.density,
+                    standard_error: step.standard_error,
+                })
+            })
+            .collect();
+        findings.extend(check::steps::order(strip, &steps));
+        let scale = scales.of(shape.scan);
+        findings.extend(scale::beyond_wedge(
+            &**scale,
+            reading.scanner.as_slice(),
+            strip,
+        ));
+    }
+    for (reference, coupon) in couples(question) {
+        let by_channel = |strip: usize| {
+            let shape = shapes[strip]?;
+            let log_exposures = question.strips[strip]
+                .exposures
+                .as_ref()?
+                .log_exposures(question.settings.lag.0);
+            let raster = &question.scans[shape.scan];
+            check::colour::ByChannel::read(raster, strip, shape, &log_exposures)
+        };
+        if let (Some(reference), Some(coupon)) = (by_channel(reference), by_channel(coupon)) {
+            findings.extend(check::colour::cast(
+                &reference,
+                &coupon,
+                question.settings.channel,
+            ));
+        }
     }
     findings
 }
@@ -313,7 +434,10 @@ fn couples(question: &Question) -> Vec<(usize, usize)> {
     (0..question.strips.len())
         .filter(|&strip| question.strips[strip].role == Role::Coupon)
         .filter_map(|coupon| {
-            let before = references.iter().rev().find(|&&reference| reference < coupon);
+            let before = references
+                .iter()
+                .rev()
+                .find(|&&reference| reference < coupon);
             Some((*before.or(references.first())?, coupon))
         })
         .collect()
@@ -380,13 +504,19 @@ fn step_results(
             let step = entry.checked_sub(margin).map(|index| reading.steps[index]);
             let wanted = step.map_or(Field::Margin, Field::Step);
             let field = shape.fields.iter().position(|&field| field == wanted)?;
-            let own: Vec<&Cell> =
-                cells.iter().filter(|cell| shape.fields[cell.field] == wanted).collect();
+            let own: Vec<&Cell> = cells
+                .iter()
+                .filter(|cell| shape.fields[cell.field] == wanted)
+                .collect();
             let mean = |value: fn(&Cell) -> f64| {
                 own.iter().map(|cell| value(cell)).sum::<f64>() / own.len().max(1) as f64
             };
-            let scale_variance: f64 =
-                reading.scale_modes.row(entry).iter().map(|mode| mode * mode).sum();
+            let scale_variance: f64 = reading
+                .scale_modes
+                .row(entry)
+                .iter()
+                .map(|mode| mode * mode)
+                .sum();
             Some(StepResult {
                 step: step.map_or(0, |step| step + 1),
                 corners: shape.field_corners(field),

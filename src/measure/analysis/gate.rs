@@ -21,9 +21,15 @@ impl Gate {
     pub fn new(found: &Found, findings: &[Finding]) -> Self {
         let mut closed = Vec::new();
         let scans_of = |strip: usize| {
-            found.strips.get(strip).and_then(|located| Some(located.as_ref()?.shape.scan))
+            found
+                .strips
+                .get(strip)
+                .and_then(|located| Some(located.as_ref()?.shape.scan))
         };
-        for finding in findings.iter().filter(|finding| finding.weight == Weight::Blocking) {
+        for finding in findings
+            .iter()
+            .filter(|finding| finding.weight == Weight::Blocking)
+        {
             let gap = match finding.kind {
                 Kind::PictureDetail => Gap::PictureDetail,
                 Kind::TooFewSteps => Gap::TooFewSteps,
@@ -33,14 +39,18 @@ impl Gate {
             match (finding.place.strip, finding.place.scan) {
                 (Some(strip), _) => closed.push((strip, gap)),
                 (None, Some(scan)) => {
-                    let on_it = (0..found.strips.len()).filter(|&strip| scans_of(strip) == Some(scan));
+                    let on_it =
+                        (0..found.strips.len()).filter(|&strip| scans_of(strip) == Some(scan));
                     closed.extend(on_it.map(|strip| (strip, gap)));
                 }
                 (None, None) => closed.extend((0..found.strips.len()).map(|strip| (strip, gap))),
             }
         }
         for (strip, located) in found.strips.iter().enumerate() {
-            if located.as_ref().is_some_and(|located| located.confidence < LEAST_CONFIDENCE) {
+            if located
+                .as_ref()
+                .is_some_and(|located| located.confidence < LEAST_CONFIDENCE)
+            {
                 closed.push((strip, Gap::UncertainSteps));
             }
         }
@@ -50,6 +60,9 @@ impl Gate {
     /// Why nothing may be solved from these strips, if so.
     pub fn closed_for(&self, strips: &[usize]) -> Option<Gap> {
         let wanted: BTreeSet<usize> = strips.iter().copied().collect();
-        self.closed.iter().find(|(strip, _)| wanted.contains(strip)).map(|&(_, gap)| gap)
+        self.closed
+            .iter()
+            .find(|(strip, _)| wanted.contains(strip))
+            .map(|&(_, gap)| gap)
     }
 }

@@ -54,7 +54,9 @@ pub(super) struct Answers<K, V> {
 
 impl<K, V> Default for Answers<K, V> {
     fn default() -> Self {
-        Self { entries: Vec::new() }
+        Self {
+            entries: Vec::new(),
+        }
     }
 }
 
@@ -96,7 +98,13 @@ pub struct Kept {
 pub(super) type ScaleKey = (ByAddress<Vec<Cell>>, StripShape, Vec<f64>, f64);
 
 /// Everything the checks of one scan depend on: the scan, what lies where, the channel.
-pub(super) type CheckKey = (ScanKey, Vec<(Option<usize>, StripShape)>, Channel);
+pub(super) type CheckKey = (
+    ScanKey,
+    Vec<(usize, StripShape)>,
+    Option<StripShape>,
+    Option<Vec<f64>>,
+    Channel,
+);
 
 /// Shared data told apart by where it lies, not by what it holds.
 #[derive(Debug)]

@@ -8,7 +8,7 @@ mod solve;
 use serde::Serialize;
 
 use super::curve::CurveAnswer;
-use super::estimate::Estimate;
+use super::estimate::{Estimate, Gap};
 
 pub use super::curve::StripEvidence;
 pub use solve::solve;
@@ -74,4 +74,19 @@ pub struct PairAnswer {
     pub by_tone: Vec<ToneRatio>,
     /// Sources of the ratio's uncertainty, biggest first.
     pub budget: Vec<BudgetPart>,
+}
+
+impl PairAnswer {
+    /// Takes back what is said of the pair, for a reason that lies in the scan; the points as
+    /// measured stay for a person to look at.
+    pub fn withhold(&mut self, why: Gap) {
+        let absent = Estimate::absent(why);
+        self.stops = absent;
+        self.ratio = absent;
+        self.stops_exact_aperture = absent;
+        self.ratio_exact_aperture = absent;
+        self.contrast_difference = absent;
+        self.by_tone.clear();
+        self.budget.clear();
+    }
 }

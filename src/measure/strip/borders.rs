@@ -99,10 +99,7 @@ fn strongest_change(densities: &[f32]) -> Option<f64> {
             sum * sum * (1.0 / left + 1.0 / (count - left))
         })
         .collect();
-    let (best, &gain) = gains
-        .iter()
-        .enumerate()
-        .max_by(|a, b| a.1.total_cmp(b.1))?;
+    let (best, &gain) = gains.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
     let shift = match (best.checked_sub(1).map(|i| gains[i]), gains.get(best + 1)) {
         (Some(before), Some(after)) => {
             let bend = before - 2.0 * gain + after;

@@ -113,10 +113,7 @@ fn read_both_ways(view: &View, lane: &Lane, counts: &Counts) -> Option<Candidate
     let onward = Sums::of(&profile);
     let backward = onward.turned();
     let end = from + profile.len() as f64;
-    let ways = [
-        (*lane, from, onward),
-        (lane.turned(), -end, backward),
-    ];
+    let ways = [(*lane, from, onward), (lane.turned(), -end, backward)];
     let widths = (
         (0.12 * 2.0 * lane.half_width).max(3.0),
         1.3 * 2.0 * lane.half_width,

@@ -128,8 +128,8 @@ impl Lane {
         let (slope_left, at_left, scatter_left) = robust_line(&left);
         let weight = |scatter: f64| 1.0 / (scatter * scatter + 0.05);
         let (weight_right, weight_left) = (weight(scatter_right), weight(scatter_left));
-        let slope = (slope_right * weight_right + slope_left * weight_left)
-            / (weight_right + weight_left);
+        let slope =
+            (slope_right * weight_right + slope_left * weight_left) / (weight_right + weight_left);
         // A side along a few pixels says little about direction.
         let slope = slope.clamp(-0.12, 0.12);
         let middle = (at_right + at_left) / 2.0;

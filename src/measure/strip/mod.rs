@@ -102,11 +102,7 @@ pub fn overview_step(scan: &Raster) -> usize {
 ///
 /// # Errors
 /// [`Cancelled`] when the watch says so. What cannot be found is a finding.
-pub fn find(
-    scans: &[Arc<Raster>],
-    wanted: &Wanted,
-    watch: &dyn Watch,
-) -> Result<Found, Cancelled> {
+pub fn find(scans: &[Arc<Raster>], wanted: &Wanted, watch: &dyn Watch) -> Result<Found, Cancelled> {
     let mut overviews = Vec::with_capacity(scans.len());
     for scan in scans {
         watch.at(0, scans.len())?;

@@ -162,10 +162,7 @@ fn rectangle(
     if area.pixels as f64 / (4.0 * half.0 * half.1) < LEAST_FILL || half.0.min(half.1) < 3.0 {
         return None;
     }
-    let (u, v) = (
-        (from_u + to_u) / 2.0 - reach,
-        (from_v + to_v) / 2.0 - reach,
-    );
+    let (u, v) = ((from_u + to_u) / 2.0 - reach, (from_v + to_v) / 2.0 - reach);
     Some(Seed {
         centre: Point::new(middle.x + u * cos - v * sin, middle.y + u * sin + v * cos),
         angle,

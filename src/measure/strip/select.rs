@@ -279,7 +279,11 @@ fn assign(views: &[View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut F
     let open: Vec<usize> = (0..wanted.strips.len())
         .filter(|&index| wanted.strips[index].given.is_none())
         .collect();
-    found.strips = wanted.strips.iter().map(|strip| given(&strip.given)).collect();
+    found.strips = wanted
+        .strips
+        .iter()
+        .map(|strip| given(&strip.given))
+        .collect();
     let reading = |wanted_index: usize, thing: &Thing<'_>| -> Option<(usize, Steps)> {
         match &wanted.strips[wanted_index].log_exposures {
             Some(exposures) => thing
@@ -295,9 +299,8 @@ fn assign(views: &[View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut F
     let (rows, columns) = (open.len(), strips.len());
     let mut total = vec![vec![0f64; columns + 1]; rows + 1];
     let worth = |row: usize, column: usize| {
-        reading(open[row], &strips[column]).map_or(f64::NEG_INFINITY, |(_, steps)| {
-            10.0 + steps.score
-        })
+        reading(open[row], &strips[column])
+            .map_or(f64::NEG_INFINITY, |(_, steps)| 10.0 + steps.score)
     };
     for row in (0..rows).rev() {
         for column in (0..columns).rev() {

@@ -68,7 +68,12 @@ impl Sums {
                     .collect()
             })
             .collect();
-        let mut all: Vec<f64> = profile.bands.iter().flatten().map(|&d| f64::from(d)).collect();
+        let mut all: Vec<f64> = profile
+            .bands
+            .iter()
+            .flatten()
+            .map(|&d| f64::from(d))
+            .collect();
         let base = if all.is_empty() {
             0.0
         } else {
