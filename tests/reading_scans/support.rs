@@ -1,6 +1,10 @@
 //! Pictures and files for the tests.
 
-#![expect(clippy::unwrap_used, reason = "what fails here fails a test")]
+#![expect(
+    clippy::disallowed_methods,
+    clippy::unwrap_used,
+    reason = "what fails here fails a test, and files are what is tested"
+)]
 
 use std::path::{Path, PathBuf};
 
@@ -20,6 +24,12 @@ impl Folder {
 
     pub fn path(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
+    }
+
+    pub fn with(&self, name: &str, bytes: &[u8]) -> PathBuf {
+        let path = self.path(name);
+        std::fs::write(&path, bytes).unwrap();
+        path
     }
 }
 
@@ -79,6 +89,10 @@ pub fn write(path: &Path, samples: &Samples, channels: usize, container: Contain
         mark,
     };
     write_scan(path, &picture, &options).unwrap();
+}
+
+pub fn bytes(path: &Path) -> Vec<u8> {
+    std::fs::read(path).unwrap()
 }
 
 pub fn read(path: &Path) -> Result<Raster, ScanError> {

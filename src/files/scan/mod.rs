@@ -4,6 +4,7 @@
 //! (TIFF on all threads), and finds the way from code values to linear light.
 
 mod convert;
+mod curve;
 mod decoded;
 mod error;
 mod hash;

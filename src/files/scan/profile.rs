@@ -10,6 +10,7 @@ use moxcms::{
 };
 
 use super::convert;
+use super::curve;
 use super::decoded::Decoded;
 use super::error::{Format, Problem};
 use super::light::table;
@@ -156,13 +157,10 @@ pub(super) fn weights_of_primaries(primaries: [[f64; 2]; 3], white: [f64; 2]) ->
 /// The linear light of every code value by a curve of a profile.
 fn tabulate(decoded: &Decoded, curve: &ToneReprCurve) -> Result<std::sync::Arc<[f32]>, Problem> {
     let unusable = |what: &str| Problem::Profile { what: what.into() };
-    let evaluator = curve
-        .make_linear_evaluator()
-        .map_err(|error| unusable(&format!("its curve is damaged: {error}")))?;
-    let table = table(&decoded.samples, |share| {
-        f64::from(evaluator.evaluate_value(share as f32))
-    });
-    let rising = table.windows(2).all(|pair| pair[0] <= pair[1]);
+    let function = curve::function(curve).ok_or_else(|| unusable("its curve is damaged"))?;
+    let table = table(&decoded.samples, function);
+    // The pieces of a parametric curve may miss each other by a rounding.
+    let rising = table.windows(2).all(|pair| pair[1] - pair[0] > -1e-4);
     let (black, white) = (table[0], table[table.len() - 1]);
     if !rising || !white.is_finite() || black < -0.1 || white - black < 0.1 {
         return Err(unusable("its curve doesn't rise from black to white"));

@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 use tiff::TiffError;
-use tiff::decoder::Decoder;
+use tiff::decoder::{Decoder, DecodingResult};
 
 use super::TIFF;
 use super::layout::{Kind, Layout};
@@ -45,6 +45,8 @@ fn open<'a>(source: &'a Source<'_>, layout: &Layout) -> Result<Decoder<Reader<'a
         .patched(layout.photometric_at, shown);
     let mut limits = tiff::decoder::Limits::default();
     // The layout was checked against the limits; what is unpacked goes into memory of ours.
+    let tile = layout.chunk.0 * layout.chunk.1 * layout.stored * layout.kind.bytes();
+    limits.decoding_buffer_size = limits.decoding_buffer_size.max(tile);
     limits.intermediate_buffer_size = usize::try_from(source.length()).unwrap_or(usize::MAX);
     Ok(Decoder::new(reader)
         .map_err(|error| problem(error, 0))?
@@ -67,16 +69,23 @@ fn unpack_row(
         for column in 0..across {
             let index = (plane * in_a_plane + chunk_row * across + column) as u32;
             let (width, height) = decoder.chunk_data_dimensions(index);
-            let row_bytes = width as usize * side_by_side * layout.kind.bytes();
-            let length = row_bytes * height as usize;
-            if direct && length == out.len() {
+            let row_bytes = layout.chunk.0 * side_by_side * layout.kind.bytes();
+            let from = column * layout.chunk.0;
+            let columns = (from, (from + width as usize).min(layout.width));
+            if (width as usize) < layout.chunk.0 {
+                // A tile over the right edge. Asked for its part within the picture, the
+                // library reads row by row, and its LZW reader then misses the last codes; so
+                // the whole tile is taken.
+                let mut whole = DecodingResult::U8(Vec::new());
+                decoder.read_chunk_to_buffer(&mut whole, index, row_bytes)?;
+                let whole = whole.as_buffer(0);
+                scatter(layout, whole.as_bytes(), row_bytes, columns, plane, out);
+            } else if direct && row_bytes * height as usize == out.len() {
                 decoder.read_chunk_bytes(index, out)?;
             } else {
-                scratch.resize(length, 0);
+                scratch.resize(row_bytes * height as usize, 0);
                 decoder.read_chunk_bytes(index, scratch)?;
-                let from = column * layout.chunk.0;
-                let to = (from + width as usize).min(layout.width);
-                scatter(layout, scratch, row_bytes, (from, to), plane, out);
+                scatter(layout, scratch, row_bytes, columns, plane, out);
             }
         }
     }
