@@ -144,7 +144,8 @@ fn a_silent_file_is_taken_for_srgb_with_a_note() {
 /// profile keeps gammas (1/256) and curves.
 #[test]
 fn a_profile_of_curves_and_a_matrix_gives_tables_and_luminance_weights() {
-    let profiles: [(ColorProfile, fn(f64) -> f64, f64); 4] = [
+    type Curve = fn(f64) -> f64;
+    let profiles: [(ColorProfile, Curve, f64); 4] = [
         (ColorProfile::new_srgb(), srgb_to_light, 2e-4),
         (
             ColorProfile::new_adobe_rgb(),

@@ -80,14 +80,8 @@ impl Maker {
         let wide = if self.big { 8 } else { 4 };
         self.put(0, wide, &mut out);
         let (mut offsets, mut lengths) = (Vec::new(), Vec::new());
-        let planes: Vec<std::ops::Range<usize>> = if self.planar {
-            (0..self.channels)
-                .map(|channel| channel..channel + 1)
-                .collect()
-        } else {
-            vec![0..self.channels]
-        };
-        for plane in planes {
+        let side_by_side = if self.planar { 1 } else { self.channels };
+        for first in (0..self.channels).step_by(side_by_side) {
             for top in (0..height).step_by(chunk_height) {
                 for left in (0..width).step_by(chunk_width) {
                     // Tiles are full to the edge; strips end with the picture.
@@ -98,7 +92,7 @@ impl Maker {
                     let mut raw = Vec::new();
                     for y in top..bottom {
                         for x in left..left + chunk_width {
-                            for channel in plane.clone() {
+                            for channel in first..first + side_by_side {
                                 let here = |x: usize| {
                                     let inside = x < width && y < height;
                                     if inside { value(x, y, channel) } else { 0 }
@@ -111,7 +105,7 @@ impl Maker {
                             }
                         }
                     }
-                    let packed = self.pack(&raw, chunk_width * plane.len() * self.width);
+                    let packed = self.pack(&raw, chunk_width * side_by_side * self.width);
                     offsets.push(out.len() as u64);
                     lengths.push(packed.len() as u64);
                     out.extend(packed);

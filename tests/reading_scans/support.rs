@@ -1,11 +1,5 @@
 //! Pictures and files for the tests.
 
-#![expect(
-    clippy::disallowed_methods,
-    clippy::unwrap_used,
-    reason = "what fails here fails a test, and files are what is tested"
-)]
-
 use std::path::{Path, PathBuf};
 
 use twinstrip::files::scan::{
