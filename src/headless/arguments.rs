@@ -145,6 +145,12 @@ pub(super) struct Simulate {
     /// Resolution in dots per inch
     #[arg(long, value_name = "DPI", value_parser = entry::dpi)]
     pub(super) dpi: Option<f64>,
+    /// Coats on primed roof slate; otherwise by chance on slate or paper
+    #[arg(long)]
+    pub(super) slate: bool,
+    /// Grey scans; otherwise by chance grey or colour
+    #[arg(long)]
+    pub(super) grey: bool,
     /// Say nothing on standard error but errors
     #[arg(long, short)]
     pub(super) quiet: bool,

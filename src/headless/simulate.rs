@@ -29,6 +29,8 @@ pub(super) fn run(task: &Simulate) -> Result<Outcome, Failure> {
             twist: task.twist,
             dpi: task.dpi,
             coupons: task.coupons.map(|count| count as usize),
+            slate: task.slate.then_some(true),
+            colour: task.grey.then_some(false),
             ..Recipe::new(task.level.into(), task.seed.wrapping_add(index))
         };
         one(&folder, &recipe)?;
