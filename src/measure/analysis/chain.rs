@@ -15,7 +15,7 @@ use crate::measure::finding::Finding;
 use crate::measure::geometry::{Field, StripShape};
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::cells::{self, CellOptions};
-use crate::measure::reading::{Cell, ReadingOptions, StripReading, read_strip};
+use crate::measure::reading::{Cell, ReadingOptions, STRAY_MODES, StripReading, read_strip};
 use crate::measure::scale::{self, DensityScale};
 use crate::measure::strip::{self, Found, Located, Role, Wanted, WantedStrip, WantedWedge};
 use crate::measure::watch::{Cancelled, Watch};
@@ -169,7 +169,7 @@ impl Scales {
         let counts: Vec<usize> = self
             .all
             .iter()
-            .map(|scale| scale.modes(0.5).len())
+            .map(|scale| scale.modes(0.5).len() + STRAY_MODES)
             .collect();
         let mut wide = DMatrix::zeros(modes.nrows(), counts.iter().sum());
         let before: usize = counts[..own].iter().sum();

@@ -15,6 +15,10 @@ mod tone;
 pub use gls::{Prior, Theta};
 pub use strip::{ReadingOptions, read_strip};
 
+/// Modes of error that a reading adds to those of its density scale: the stray light that was
+/// taken off.
+pub const STRAY_MODES: usize = 1;
+
 /// A few square millimetres inside a step: robust mean of linear light.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cell {
