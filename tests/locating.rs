@@ -47,7 +47,7 @@ fn wanted(practice: &Practice) -> Wanted {
 /// Mixed difficulty: levels in turn, some coupons more, several scans, melting steps.
 fn recipe(seed: u64) -> Recipe {
     let mut recipe = Recipe::new(Level::ALL[(seed % 3) as usize], seed);
-    recipe.coupons = Some(1 + usize::from(seed % 5 == 0));
+    recipe.coupons = Some(1 + usize::from(seed.is_multiple_of(5)));
     recipe.twist = match (seed / 3) % 10 {
         0 => Some(Twist::MeltingSteps),
         1 => Some(Twist::SeveralScans),

@@ -1,5 +1,7 @@
 //! Everything a person should be told: what was seen, how much it matters, what to do.
 
+use std::collections::BTreeSet;
+
 use serde::Serialize;
 
 use super::geometry::Point;
@@ -151,18 +153,10 @@ pub struct Finding {
 /// the same place (two checks may see it by different signs): the heaviest, first said.
 pub fn settle(findings: &mut Vec<Finding>) {
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
-    let mut told: Vec<(Kind, Option<usize>, Option<usize>, Option<usize>)> = Vec::new();
+    let mut told = BTreeSet::new();
     findings.retain(|Finding { kind, place, .. }| {
-        let what = (
-            *kind,
-            place.scan.filter(|_| place.strip.is_none()),
-            place.strip,
-            place.step,
-        );
-        let new = !told.contains(&what);
-        if new {
-            told.push(what);
-        }
-        new
+        // A strip lies on one scan; what is said of the strip is said of it there.
+        let scan = place.scan.filter(|_| place.strip.is_none());
+        told.insert((*kind, scan, place.strip, place.step))
     });
 }

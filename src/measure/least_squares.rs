@@ -142,6 +142,10 @@ pub fn minimise(
     if start.is_empty() || residual_count < start.len() {
         return Err(Unsolved::TooFewResiduals);
     }
+    let mut residuals = DVector::zeros(residual_count);
+    if !problem.evaluate(start, &mut residuals, None) {
+        return Err(Unsolved::NotFinite);
+    }
     let adapter = Adapter {
         problem,
         parameters: start.clone(),
@@ -163,7 +167,6 @@ pub fn minimise(
         | TerminationReason::Converged { .. }
         | TerminationReason::NoImprovementPossible(_) => {}
     }
-    let mut residuals = DVector::zeros(residual_count);
     let mut jacobian = DMatrix::zeros(residual_count, start.len());
     if !problem.evaluate(&adapter.parameters, &mut residuals, Some(&mut jacobian)) {
         return Err(Unsolved::NotFinite);
@@ -175,6 +178,9 @@ pub fn minimise(
         jacobian,
     })
 }
+
+/// Residual that stands for "not defined here": its square is finite, and no fit has one as large.
+const FAR_TOO_BAD: f64 = 1e100;
 
 /// Fits our [`Problem`] to the crate's trait.
 struct Adapter<'a, P> {
@@ -199,9 +205,14 @@ impl<P: Problem> LeastSquaresProblem<f64, Dyn, Dyn> for Adapter<'_, P> {
     fn residuals(&self) -> Option<DVector<f64>> {
         *self.evaluations.borrow_mut() += 1;
         let mut residuals = DVector::zeros(self.problem.residual_count());
-        self.problem
+        if !self
+            .problem
             .evaluate(&self.parameters, &mut residuals, None)
-            .then_some(residuals)
+        {
+            // The crate gives up without residuals; a step that is only far too bad it undoes.
+            residuals.fill(FAR_TOO_BAD);
+        }
+        Some(residuals)
     }
 
     fn jacobian(&self) -> Option<DMatrix<f64>> {

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use crate::measure::check::Checked;
 use crate::measure::compare::PairAnswer;
 use crate::measure::curve::StripEvidence;
 use crate::measure::finding::Finding;
@@ -90,7 +91,7 @@ pub struct Kept {
     pub(super) cells: Answers<(ScanKey, StripShape, Channel), Arc<Vec<Cell>>>,
     pub(super) scales: Answers<ScaleKey, ScaleMade>,
     pub(super) readings: Answers<ReadingKey, Arc<StripReading>>,
-    pub(super) checks: Answers<CheckKey, Vec<Finding>>,
+    pub(super) checks: Answers<CheckKey, Checked>,
     pub(super) pairs: Answers<(StripEvidence, StripEvidence, Settings), (PairAnswer, Vec<Finding>)>,
 }
 

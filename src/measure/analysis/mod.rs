@@ -4,8 +4,11 @@
 //! comes out of the [`Analysis`] it returns.
 
 mod chain;
+mod checks;
 mod gate;
 mod kept;
+mod results;
+mod scales;
 
 pub use chain::{analyse, analyse_again};
 pub use kept::Kept;

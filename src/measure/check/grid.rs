@@ -95,4 +95,16 @@ impl Grid {
             })
             .collect()
     }
+
+    /// Median over the cells at each place across the field.
+    pub fn across_medians(&self) -> Vec<f64> {
+        (0..self.across)
+            .map(|place| {
+                let cells = self.densities.iter().skip(place).step_by(self.across);
+                let mut sorted: Vec<f64> = cells.copied().collect();
+                sorted.sort_unstable_by(f64::total_cmp);
+                sorted[sorted.len() / 2]
+            })
+            .collect()
+    }
 }

@@ -34,6 +34,15 @@ pub struct Wedge<'a> {
     pub listed: &'a [f64],
 }
 
+/// What one scan shows.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Checked {
+    /// What is wrong with it.
+    pub findings: Vec<Finding>,
+    /// Its wedge's fields as it shows them, to be held against other scans'.
+    pub wedge: Option<Vec<wedge::WedgeField>>,
+}
+
 /// Looks for everything that can be wrong with one scan by its pixels alone.
 ///
 /// `strips` are those on this scan, each with its index in the session. Findings come in a
@@ -44,7 +53,7 @@ pub fn scan(
     strips: &[(usize, &StripShape)],
     wedge: Option<Wedge<'_>>,
     channel: Channel,
-) -> Vec<Finding> {
+) -> Checked {
     let targets: Vec<Target<'_>> = strips
         .iter()
         .map(|&(strip, shape)| Target {
@@ -56,6 +65,7 @@ pub fn scan(
             shape: wedge.shape,
         }))
         .collect();
+    let fields = wedge.map(|wedge| wedge::read(raster, wedge.shape, channel));
     let of_whole: [&(dyn Fn() -> Vec<Finding> + Sync); 4] = [
         &|| one(auto_levels::auto_levels(raster, scan, &targets, channel)),
         &|| {
@@ -63,7 +73,10 @@ pub fn scan(
             one(halos::halos(raster, scan, &targets, channel))
         },
         &|| one(blocks::blocks(raster, scan, &targets, channel)),
-        &|| wedge.map_or_else(Vec::new, |wedge| of_wedge(raster, scan, wedge, channel)),
+        &|| {
+            let read = wedge.zip(fields.as_deref());
+            read.map_or_else(Vec::new, |(wedge, fields)| of_wedge(scan, wedge, fields))
+        },
     ];
     let (mut whole, parts) = rayon::join(
         || {
@@ -80,7 +93,10 @@ pub fn scan(
         },
     );
     whole.extend(parts);
-    whole
+    Checked {
+        findings: whole,
+        wedge: fields,
+    }
 }
 
 fn of_target(raster: &Raster, scan: usize, target: &Target<'_>, channel: Channel) -> Vec<Finding> {
@@ -93,14 +109,14 @@ fn of_target(raster: &Raster, scan: usize, target: &Target<'_>, channel: Channel
     found
 }
 
-fn of_wedge(raster: &Raster, scan: usize, wedge: Wedge<'_>, channel: Channel) -> Vec<Finding> {
+fn of_wedge(scan: usize, wedge: Wedge<'_>, fields: &[wedge::WedgeField]) -> Vec<Finding> {
     let target = Target {
         strip: None,
         shape: wedge.shape,
     };
-    let fields = wedge::read(raster, wedge.shape, channel);
-    let mut found = one(wedge::order(scan, &target, wedge.listed, &fields));
-    found.extend(wedge::shadow(scan, &target, &fields));
+    let mut found = one(wedge::order(scan, &target, wedge.listed, fields));
+    found.extend(wedge::shadow(scan, &target, fields));
+    found.extend(wedge::shadow_across(scan, &target, fields));
     found
 }
 

@@ -1,7 +1,6 @@
-//! Checks of what was read: order of densities, dirt, apertures.
+//! Checks of what was read: order of densities, dirt.
 
 use super::sample::{in_words, name};
-use crate::measure::estimate::Estimate;
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 
 /// Least fall of density at rising exposure that counts.
@@ -134,67 +133,6 @@ pub fn dirty(strip: usize, rejected: &[(usize, f64)]) -> Option<Finding> {
     })
 }
 
-/// A strip and the f-number it was exposed at.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Aperture {
-    /// Index of the strip.
-    pub strip: usize,
-    /// Exact f-number.
-    pub f_number: f64,
-}
-
-/// Tells that two strips were exposed at different f-numbers, what that costs, and how to avoid
-/// it. `stops` is the ratio with the aperture's error counted and with it taken as exact.
-pub fn apertures(
-    reference: Aperture,
-    coupon: Aperture,
-    error_stops: f64,
-    stops: Option<(&Estimate, &Estimate)>,
-) -> Option<Finding> {
-    let apart = 2.0 * (reference.f_number / coupon.f_number).log2();
-    if !apart.is_finite() || apart.abs() < 0.05 {
-        return None;
-    }
-    let widths = stops
-        .and_then(|(with, without)| Some((with.half_width()?, without.half_width()?)))
-        .map(|(with, without)| {
-            format!(
-                "The bounds on the ratio are ±{with:.2} stops with it, and would be \
-                 ±{without:.2} if the aperture were exact."
-            )
-        });
-    Some(Finding {
-        kind: Kind::DifferentApertures,
-        weight: Weight::Note,
-        place: Place::strip(coupon.strip),
-        seen: format!(
-            "{} and {} were exposed {:.1} stops of aperture apart (f/{:.3} and f/{:.3}).",
-            capital(&name(Some(reference.strip))),
-            name(Some(coupon.strip)),
-            apart.abs(),
-            reference.f_number,
-            coupon.f_number,
-        ),
-        matters: widths.unwrap_or_else(|| {
-            format!(
-                "Click stops are not exact: about {error_stops:.2} stops of error go straight \
-                 into the ratio."
-            )
-        }),
-        remedy: "Expose both strips at one f-number and let time make the difference, or \
-                 measure the two apertures against each other once."
-            .to_owned(),
-    })
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -259,18 +197,5 @@ mod tests {
             "{}",
             found.seen
         );
-    }
-
-    #[test]
-    fn strips_at_one_aperture_need_no_word_and_others_get_both_bounds() {
-        let at = |strip, f_number| Aperture { strip, f_number };
-        assert_eq!(apertures(at(0, 8.0), at(1, 8.0), 0.1, None), None);
-        let with = Estimate::between(2.5, 0.1, 2.3, 2.7);
-        let without = Estimate::between(2.5, 0.02, 2.46, 2.54);
-        let found = apertures(at(0, 16.0), at(1, 8.0), 0.1, Some((&with, &without)))
-            .expect("two stops apart");
-        assert!(found.seen.contains("2.0 stops"), "{}", found.seen);
-        assert!(found.matters.contains("±0.20"), "{}", found.matters);
-        assert!(found.matters.contains("±0.04"), "{}", found.matters);
     }
 }

@@ -135,10 +135,10 @@ impl Bench {
         let shape = StripShape {
             scan: 0,
             corners: [
-                corner(0, across),
                 corner(0, 0),
-                corner(length, 0),
+                corner(0, across),
                 corner(length, across),
+                corner(length, 0),
             ],
             edges: (0..=fields)
                 .map(|edge| Edge::square(edge as f64 / fields as f64))

@@ -1,7 +1,7 @@
 //! The wedge on a scan: do its fields follow the list, and does anything shade it?
 
 use super::grid::Grid;
-use super::sample::{Target, in_words};
+use super::sample::{SIDE_INSET, Target, in_words};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::geometry::{Field, StripShape};
 use crate::measure::raster::{Channel, Raster};
@@ -9,6 +9,9 @@ use crate::measure::units::reflectance_of;
 
 /// Cells along and across a field.
 const CELLS: (usize, usize) = (8, 5);
+
+/// Share of the wedge's width between the outermost cells' middles.
+const TILT_SPAN: f64 = (1.0 - 2.0 * SIDE_INSET) * (CELLS.1 - 1) as f64 / CELLS.1 as f64;
 
 /// Least step of the list that says which of two fields is darker.
 const LISTED_STEP: f64 = 0.02;
@@ -26,6 +29,15 @@ const LIGHT: f64 = 0.8;
 /// Light that stray light may add more at one end of a field than at the other: a good
 /// thousandth of white falls off over a few fields. It counts for more the darker the field.
 const STRAY: f64 = 0.0004;
+
+/// Difference of density from side to side, median of all fields, that counts as a shadow; how
+/// many standard errors it must stand out by, and the least such error.
+const TILT: f64 = 0.015;
+const TILT_CERTAINTY: f64 = 4.0;
+const LEAST_TILT_ERROR: f64 = 0.001;
+
+/// Fewest fields whose tilts can be told from chance.
+const FEWEST_TILTS: usize = 3;
 
 /// Mean difference of two scans of one wedge from which it is told.
 const SCANS_DIFFER: f64 = 0.02;
@@ -45,6 +57,8 @@ pub struct WedgeField {
     pub rise: f64,
     /// Standard error of `rise`.
     pub rise_error: f64,
+    /// How much the scanner density rises from the left side of the wedge to the right.
+    pub tilt: f64,
 }
 
 /// Reads the wedge's fields, in the order of the list.
@@ -65,14 +79,15 @@ pub fn read(raster: &Raster, shape: &StripShape, channel: Channel) -> Vec<WedgeF
             };
             let grid = Grid::read(raster, shape, field, channel, CELLS)?;
             let medians = grid.along_medians();
-            let rise = rise(&medians);
+            let along = rise(&medians);
             Some(WedgeField {
                 field,
                 number,
                 density: grid.median(),
                 error: grid.scatter() / ((CELLS.0 * CELLS.1) as f64).sqrt(),
-                rise: if backwards { -rise } else { rise },
+                rise: if backwards { -along } else { along },
                 rise_error: rise_error(&grid, &medians),
+                tilt: rise(&grid.across_medians()) / TILT_SPAN,
             })
         })
         .collect();
@@ -110,6 +125,9 @@ fn rise_error(grid: &Grid, medians: &[f64]) -> f64 {
 }
 
 /// Finds neighbours in the list that the scan shows the other way round.
+///
+/// When most of the wedge does not follow its list there is no density scale at all, and
+/// [`fit_wedge`](crate::measure::scale::fit_wedge) refuses it.
 pub fn order(
     scan: usize,
     target: &Target<'_>,
@@ -131,26 +149,18 @@ pub fn order(
         .iter()
         .map(|(number, _)| format!("{} and {}", number + 1, number + 2))
         .collect();
-    let most = 2 * against.len() > fields.len().saturating_sub(1);
     Some(Finding {
         kind: Kind::WedgeNotMonotone,
-        weight: if most {
-            Weight::Blocking
-        } else {
-            Weight::Caution
-        },
+        weight: Weight::Caution,
         place: target.place(scan),
         seen: format!(
             "Fields {} of the wedge go against the list, by up to {worst:.2} D.",
             pairs.join(", "),
         ),
-        matters: if most {
-            "The wedge and its list don't belong together, or its direction was misread: no \
-             density can be taken from it."
-                .to_owned()
-        } else {
-            format!("Densities near these fields may be off by up to {worst:.2} D.")
-        },
+        matters: format!(
+            "The density scale is smoothed through them; densities near these fields may be off \
+             by up to {worst:.2} D."
+        ),
         remedy: "Compare the list with the wedge; clean the wedge and scan again.".to_owned(),
     })
 }
@@ -191,6 +201,38 @@ pub fn shadow(scan: usize, target: &Target<'_>, fields: &[WedgeField]) -> Option
             depth.max(0.01)
         ),
         remedy: "Lay the wedge flat and away from the edges of other things, and scan again."
+            .to_owned(),
+    })
+}
+
+/// Finds a wedge that is darker along one side than along the other, in every field.
+pub fn shadow_across(scan: usize, target: &Target<'_>, fields: &[WedgeField]) -> Option<Finding> {
+    let mut tilts: Vec<f64> = fields.iter().map(|field| field.tilt).collect();
+    let count = tilts.len();
+    if count < FEWEST_TILTS {
+        return None;
+    }
+    tilts.sort_unstable_by(f64::total_cmp);
+    let tilt = tilts[count / 2];
+    let at = |share: f64| tilts[((count - 1) as f64 * share).round() as usize];
+    let spread = (at(0.84) - at(0.16)) / 2.0;
+    let error = (1.25 * spread / (count as f64).sqrt()).max(LEAST_TILT_ERROR);
+    (tilt.abs() > TILT.max(TILT_CERTAINTY * error)).then(|| Finding {
+        kind: Kind::WedgeShadowed,
+        weight: Weight::Caution,
+        place: target.place(scan),
+        seen: format!(
+            "Looking along the wedge from its start, every field is darker at the {} side than \
+             at the other, by {:.3} D.",
+            if tilt > 0.0 { "right" } else { "left" },
+            tilt.abs()
+        ),
+        matters: format!(
+            "Densities read with it may be off by about {:.3} D.",
+            tilt.abs() / 2.0
+        ),
+        remedy: "Press the wedge flat against the glass, away from the scanner's edge, and scan \
+                 again."
             .to_owned(),
     })
 }
@@ -254,7 +296,7 @@ fn two_differ(
     let mean = mean_of(|by| by);
     Some(Finding {
         kind: Kind::ScansDisagree,
-        weight: Weight::Caution,
+        weight: Weight::Note,
         place: Place::scan(*second),
         seen: format!(
             "Scan {} shows the wedge {:.3} D {} than scan {} on average, and by up to {:.3} D in \
@@ -267,12 +309,12 @@ fn two_differ(
             number + 1,
         ),
         matters: format!(
-            "Strips on different scans are only comparable through each scan's own wedge; read \
-             with one scale they would differ by {:.3} D for nothing.",
+            "Each scan is read with its own wedge, so the answer stands; a scan without a wedge \
+             would be read up to {:.3} D wrong.",
             worst.abs(),
         ),
-        remedy: "Scan everything with the same settings, automatic exposure off, and the wedge \
-                 on each scan."
+        remedy: "Switch off automatic exposure and tone correction, and keep the wedge on each \
+                 scan."
             .to_owned(),
     })
 }
@@ -306,6 +348,21 @@ mod tests {
             let (shape, listed, fields) = wedge(bench);
             assert_eq!(order(0, &target(&shape), &listed, &fields), None);
             assert_eq!(shadow(0, &target(&shape), &fields), None);
+            assert_eq!(shadow_across(0, &target(&shape), &fields), None);
+        }
+    }
+
+    #[test]
+    fn a_shadow_along_one_side_is_found_and_its_side_named() {
+        for (sign, side) in [(1.0, "right side"), (-1.0, "left side")] {
+            let (shape, _, fields) = wedge(Bench {
+                extra: Box::new(move |_, v| sign * 0.06 * (v / 120.0 - 0.5)),
+                ..Bench::noisy()
+            });
+            let found = shadow_across(0, &target(&shape), &fields).expect("it is shaded");
+            assert!(found.seen.contains(side), "{}", found.seen);
+            assert!(found.seen.contains("0.06"), "{}", found.seen);
+            assert_eq!(shadow(0, &target(&shape), &fields), None);
         }
     }
 
@@ -326,14 +383,6 @@ mod tests {
         let found = order(0, &target(&shape), &listed, &fields).expect("they are swapped");
         assert_eq!(found.weight, Weight::Caution);
         assert!(found.seen.starts_with("Fields 5 and 6"), "{}", found.seen);
-    }
-
-    #[test]
-    fn a_list_the_wrong_way_round_forbids_an_answer() {
-        let (shape, mut listed, fields) = wedge(Bench::noisy());
-        listed.reverse();
-        let found = order(0, &target(&shape), &listed, &fields).expect("it is reversed");
-        assert_eq!(found.weight, Weight::Blocking);
     }
 
     #[test]

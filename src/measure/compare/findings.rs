@@ -54,17 +54,16 @@ fn different_apertures(
     answer: &PairAnswer,
     aperture: f64,
 ) -> Finding {
-    let bounds = |estimate: &crate::measure::estimate::Estimate| {
-        estimate
-            .bounds()
-            .map(|(lower, upper)| format!("{lower:+.2} to {upper:+.2} stops"))
-    };
-    let matters = match (bounds(&answer.stops), bounds(&answer.stops_exact_aperture)) {
+    let half_widths = (
+        answer.stops.half_width(),
+        answer.stops_exact_aperture.half_width(),
+    );
+    let matters = match half_widths {
         (Some(with), Some(without)) => format!(
-            "With an error of {aperture:.2} stops for the click stops the ratio lies within \
-             {with}; were they exact, within {without}."
+            "Click stops are not exact: an error of {aperture:.2} stops is in the bounds, which \
+             are ±{with:.2} stops with it and would be ±{without:.2} without."
         ),
-        _ => format!("The click stops add an error of {aperture:.2} stops to the ratio."),
+        _ => format!("Click stops are not exact: they add {aperture:.2} stops of error."),
     };
     Finding {
         kind: Kind::DifferentApertures,

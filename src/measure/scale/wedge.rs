@@ -97,13 +97,12 @@ pub fn fit_wedge(
     if fields.len() < FEWEST_FIELDS {
         return Err(Box::new(checks::too_few(shape, fields.len())));
     }
-    let mut findings = checks::order(&fields, shape, uncertainty)?;
-    findings.extend(checks::shaded_across(cells, shape));
+    checks::follows_list(&fields, shape)?;
     let uncertainty = uncertainty.max(1e-3);
     let mut used = fields.clone();
     loop {
         let Some(fit) = likeliest(&used, uncertainty) else {
-            return Err(Box::new(checks::not_monotone(shape, &[], true)));
+            return Err(Box::new(checks::not_followed(shape)));
         };
         let worst = (0..used.len()).max_by(|&i, &j| {
             let size = |k: usize| fit.standardised[k].abs();
@@ -126,8 +125,11 @@ pub fn fit_wedge(
                     .collect();
                 let stray = NearStray::of(cells, &used);
                 let scale = fit.into_scale(&used, left_out, stray);
-                findings.extend(checks::strange_fields(&scale, &fields, shape, uncertainty));
-                return Ok(WedgeFit { scale, findings });
+                let strange = checks::strange_fields(&scale, &fields, shape, uncertainty);
+                return Ok(WedgeFit {
+                    scale,
+                    findings: strange.into_iter().collect(),
+                });
             }
         }
     }

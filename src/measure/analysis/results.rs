@@ -1,0 +1,77 @@
+//! From readings to what is told of each strip and step.
+
+use std::sync::Arc;
+
+use super::{Question, StepResult, StripResult};
+use crate::measure::geometry::{Field, StripShape};
+use crate::measure::reading::{Cell, StripReading};
+use crate::measure::strip::{Found, Located};
+
+/// Every strip with its place, its steps and its unevenness.
+pub(super) fn strip_results(
+    question: &Question,
+    found: &Found,
+    strip_cells: &[Option<Arc<Vec<Cell>>>],
+    readings: &[Option<Arc<StripReading>>],
+) -> Vec<StripResult> {
+    let result = |(strip, located): (usize, &Option<Located>)| {
+        let spec = question.strips.get(strip);
+        let exposures = spec.and_then(|spec| spec.exposures.as_ref());
+        let log_exposures =
+            exposures.map(|exposures| exposures.log_exposures(question.settings.lag.0));
+        let steps = match (located, &strip_cells[strip], &readings[strip]) {
+            (Some(located), Some(cells), Some(reading)) => {
+                step_results(&located.shape, cells, reading, log_exposures.as_deref())
+            }
+            _ => Vec::new(),
+        };
+        StripResult {
+            name: spec.map_or_else(|| format!("strip {}", strip + 1), |spec| spec.name.clone()),
+            role: spec.map(|spec| spec.role),
+            located: located.clone(),
+            steps,
+            unevenness: readings[strip].as_ref().map(|reading| reading.unevenness),
+        }
+    };
+    found.strips.iter().enumerate().map(result).collect()
+}
+
+/// The margin and the steps of one strip.
+pub(super) fn step_results(
+    shape: &StripShape,
+    cells: &[Cell],
+    reading: &StripReading,
+    log_exposures: Option<&[f64]>,
+) -> Vec<StepResult> {
+    let margin = usize::from(reading.has_margin);
+    (0..reading.density.len())
+        .filter_map(|entry| {
+            let step = entry.checked_sub(margin).map(|index| reading.steps[index]);
+            let wanted = step.map_or(Field::Margin, Field::Step);
+            let field = shape.fields.iter().position(|&field| field == wanted)?;
+            let own: Vec<&Cell> = cells
+                .iter()
+                .filter(|cell| shape.fields[cell.field] == wanted)
+                .collect();
+            let mean = |value: fn(&Cell) -> f64| {
+                own.iter().map(|cell| value(cell)).sum::<f64>() / own.len().max(1) as f64
+            };
+            let scale_variance: f64 = reading
+                .scale_modes
+                .row(entry)
+                .iter()
+                .map(|mode| mode * mode)
+                .sum();
+            Some(StepResult {
+                step: step.map_or(0, |step| step + 1),
+                corners: shape.field_corners(field),
+                density: reading.density[entry],
+                standard_error: (reading.covariance[(entry, entry)] + scale_variance).sqrt(),
+                scanner_density: reading.scanner[entry],
+                log_exposure: step.and_then(|step| log_exposures?.get(step).copied()),
+                rejected: mean(|cell| cell.rejected),
+                clipped: mean(|cell| cell.clipped),
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,59 @@
+//! The program's own arithmetic against numbers from outside: certified values, standards,
+//! published examples, general statistics packages. testdata/references/README.md says where
+//! each number comes from and how it was checked.
+#![expect(
+    clippy::unwrap_used,
+    reason = "a reference that can't be read fails its test"
+)]
+
+mod certified;
+mod colour;
+mod dose_response;
+mod paper;
+mod potency;
+mod trade;
+
+/// Digits that two numbers agree to: -log10 of the relative difference (NIST calls it LRE).
+fn digits(found: f64, right: f64) -> f64 {
+    if found == right {
+        return 15.0;
+    }
+    -((found - right).abs() / right.abs()).log10()
+}
+
+#[track_caller]
+fn assert_digits(found: f64, right: f64, wanted: f64, what: &str) {
+    assert!(
+        digits(found, right) >= wanted,
+        "{what}: {found} instead of {right}, {:.1} digits",
+        digits(found, right)
+    );
+}
+
+/// Rows of a table with one head line, as numbers; cells that aren't numbers are NaN.
+fn numbers(csv: &str) -> Vec<Vec<f64>> {
+    csv.lines()
+        .skip(1)
+        .map(|line| {
+            line.split(',')
+                .map(|cell| cell.parse().unwrap_or(f64::NAN))
+                .collect()
+        })
+        .collect()
+}
+
+/// Derivatives of a value by its parameters, by central differences: good to eight digits,
+/// for values that the program itself needs no derivatives of.
+fn slopes(at: &[f64], value: &dyn Fn(&[f64]) -> f64) -> Vec<f64> {
+    (0..at.len())
+        .map(|place| {
+            let step = 1e-5 * at[place].abs().max(0.1);
+            let moved = |by: f64| {
+                let mut moved = at.to_vec();
+                moved[place] += by;
+                value(&moved)
+            };
+            (moved(step) - moved(-step)) / (2.0 * step)
+        })
+        .collect()
+}
