@@ -357,7 +357,7 @@ mod tests {
         for (sign, side) in [(1.0, "right side"), (-1.0, "left side")] {
             let (shape, _, fields) = wedge(Bench {
                 extra: Box::new(move |_, v| sign * 0.06 * (v / 120.0 - 0.5)),
-                ..Bench::noisy()
+                ..Bench::plain()
             });
             let found = shadow_across(0, &target(&shape), &fields).expect("it is shaded");
             assert!(found.seen.contains(side), "{}", found.seen);
