@@ -4,7 +4,11 @@
 //! figures of docs/locating.md (200 sessions); `TWINSTRIP_SEEDS=from..to` takes other seeds,
 //! `TWINSTRIP_PICTURES=folder` draws what was found.
 
-#![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+#![expect(
+    clippy::disallowed_methods,
+    clippy::unwrap_used,
+    reason = "the time taken is a figure too, and a test stops at the first surprise"
+)]
 
 use std::time::Instant;
 

@@ -90,7 +90,8 @@ struct Potency {
 
 #[derive(Deserialize)]
 struct Range {
-    difference_B_minus_A: f64,
+    #[serde(rename = "difference_B_minus_A")]
+    difference: f64,
     se_difference: f64,
 }
 
@@ -159,7 +160,7 @@ fn the_relative_potency_and_its_interval_agree_with_statistics_packages() {
     let known = right.log10_range_10_90;
     assert_digits(
         difference(parameters),
-        known.difference_B_minus_A,
+        known.difference,
         6.0,
         "difference of the ranges",
     );
