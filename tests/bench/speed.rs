@@ -1,9 +1,13 @@
-//! How long the work on a scan of A4 at 600 dots per inch takes, 16 bits RGB: 35 million
-//! pixels, 209 MB. `cargo bench --bench speed`, or with parts of the names of cases after `--`.
+//! How long a scan takes from its file to the findings, and how much memory: A4 at 600 dots
+//! per inch, 16 bits RGB (35 million pixels, 209 MB), and at 1,200 (140 million).
 //!
-//! The file is in the system's memory when it is timed (it was just written). Each case runs
-//! five times; the least and the median are printed, and the memory taken at
-//! the peak beyond that before.
+//! `cargo bench --bench speed` prints the table of docs/performance.md in about two minutes;
+//! with `-- --check` it ends with an error when a figure is beyond its limit. `-- --keep
+//! FOLDER` leaves the scans in a folder, for tests/bench/numpy_baseline.py; `-- --short`
+//! leaves out the large scan.
+//!
+//! Every case runs in a process of its own, so that its memory is its own. The files lie in
+//! the system's memory when they are read (they were just written).
 
 #![expect(
     clippy::disallowed_methods,
@@ -11,141 +15,180 @@
     reason = "a benchmark needs a clock and files, and nobody to report failures to"
 )]
 
-use std::path::Path;
-use std::time::{Duration, Instant};
+mod cases;
+mod page;
+mod process;
 
-use twinstrip::files::scan::{
-    Container, Mark, Packing, Picture, ScanOptions, WriteOptions, content_hash, read_scan,
-    write_scan,
-};
-use twinstrip::measure::raster::{Channel, Raster, Samples};
-use twinstrip::measure::watch::Unwatched;
+use std::path::{Path, PathBuf};
 
-const WIDTH: usize = 4960;
-const HEIGHT: usize = 7016;
+use process::Report;
 
-/// A page of grey fields with the noise of a scanner: about 100 codes of 65,535.
-fn page(width: usize, height: usize) -> Samples {
-    let mut state = 0x9e37_79b9_7f4a_7c15_u64;
-    let mut codes = Vec::with_capacity(width * height * 3);
-    for y in 0..height {
-        for x in 0..width {
-            let field = (x / 600 + y / 400) % 12;
-            let base = 60_000 - 4_800 * field as i32 + (x / 16 + y / 16) as i32;
-            state ^= state << 13;
-            state ^= state >> 7;
-            state ^= state << 17;
-            for channel in 0..3 {
-                // Two sums of uniform numbers make a hump like noise has.
-                let noise = (state >> (channel * 16) & 0xff) + (state >> (channel * 16 + 8) & 0xff);
-                codes.push((base + noise as i32 - 255).clamp(0, 65_535) as u16);
-            }
-        }
-    }
-    Samples::Sixteen(codes)
-}
+/// Runs of a case, of which the median by wall time is printed.
+const RUNS: usize = 5;
 
-/// Bytes by a line of this process's status (Linux; 0 elsewhere).
-fn memory(line: &str) -> usize {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    let found = status.lines().find(|text| text.starts_with(line));
-    let kib = found.and_then(|text| text.split_whitespace().nth(1)?.parse::<usize>().ok());
-    kib.unwrap_or(0) * 1024
-}
+/// Limits of the whole way at 600 dots per inch, wall milliseconds.
+const WHOLE_LIMITS: [(&str, f64); 3] = [
+    ("uncompressed", 500.0),
+    ("LZW", 1200.0),
+    ("deflate", 1200.0),
+];
 
-struct Runs {
-    wanted: Vec<String>,
-}
+/// Limits of parts, wall milliseconds.
+const PART_LIMITS: [(&str, f64); 2] = [
+    ("curves of a pair with all bounds", 30.0),
+    ("covariance of a strip, the slowest", 150.0),
+];
 
-impl Runs {
-    fn case<T>(&self, name: &str, mut work: impl FnMut() -> T) {
-        if !self.wanted.is_empty() && !self.wanted.iter().any(|part| name.contains(part)) {
-            return;
-        }
-        let mut times: Vec<Duration> = Vec::new();
-        let mut peak = 0;
-        for _ in 0..5 {
-            // Writing 5 sets the high-water mark back to what is in use now.
-            std::fs::write("/proc/self/clear_refs", "5").ok();
-            let before = memory("VmRSS:");
-            let start = Instant::now();
-            let kept = work();
-            times.push(start.elapsed());
-            peak = peak.max(memory("VmHWM:").saturating_sub(before));
-            drop(kept);
-        }
-        times.sort();
-        println!(
-            "{name:<44} {:>8.1} ms least  {:>8.1} ms median  {:>6.0} MB more at the peak",
-            times[0].as_secs_f64() * 1e3,
-            times[2].as_secs_f64() * 1e3,
-            peak as f64 / 1e6,
-        );
-    }
-}
+/// Limit of memory at the peak, as a multiple of the decoded pixels.
+const MEMORY_LIMIT: f64 = 1.3;
 
-fn read(path: &Path) -> Raster {
-    read_scan(path, &ScanOptions::default(), &Unwatched).unwrap()
+/// Four times the pixels may take this many times the time: linear, and room for scatter.
+const GROWTH_LIMIT: f64 = 4.4;
+
+/// Command line and what went beyond a limit.
+struct Bench {
+    check: bool,
+    short: bool,
+    beyond: Vec<String>,
 }
 
 fn main() {
-    let runs = Runs {
-        wanted: std::env::args()
-            .skip(1)
-            .filter(|arg| !arg.starts_with('-'))
-            .collect(),
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    if let Some(at) = arguments.iter().position(|argument| argument == "--case") {
+        let report = cases::run(&arguments[at + 1], Path::new(&arguments[at + 2]));
+        println!("{}", serde_json::to_string(&report).unwrap());
+        return;
+    }
+    let has = |name: &str| arguments.iter().any(|argument| argument == name);
+    let mut bench = Bench {
+        check: has("--check"),
+        short: has("--short"),
+        beyond: Vec::new(),
     };
+    let kept = arguments.iter().position(|argument| argument == "--keep");
     let folder = tempfile::tempdir().unwrap();
-    let tiff = |packing, rows| Container::Tiff {
-        packing,
-        rows_per_strip: Some(rows),
-        big: false,
+    let folder = match kept {
+        Some(at) => PathBuf::from(&arguments[at + 1]),
+        None => folder.path().to_owned(),
     };
-    let files = [
-        ("uncompressed", tiff(Packing::Plain, 16)),
-        (
-            "uncompressed in one strip",
-            tiff(Packing::Plain, HEIGHT as u32),
-        ),
-        ("LZW", tiff(Packing::Lzw, 16)),
-        ("deflate", tiff(Packing::Deflate, 16)),
-        ("PackBits", tiff(Packing::PackBits, 1)),
-        ("PNG", Container::Png),
-    ];
-    let samples = page(WIDTH, HEIGHT);
-    for (name, container) in files {
-        let path = folder.path().join("page");
-        let picture = Picture {
-            width: WIDTH,
-            height: HEIGHT,
-            channels: 3,
-            samples: &samples,
-        };
-        let options = WriteOptions {
-            container,
-            pixels_per_mm: Some(600.0 / 25.4),
-            mark: Mark::None,
-        };
-        write_scan(&path, &picture, &options).unwrap();
-        runs.case(&format!("decode, {name}"), || read(&path));
-        if name == "uncompressed" {
-            runs.case("content hash", || content_hash(&path, &Unwatched).unwrap());
-            let raster = read(&path);
-            for channel in [Channel::Luminance, Channel::Green] {
-                for step in [1, 6, 8] {
-                    let case = format!("overview, step {step}, {channel:?}");
-                    runs.case(&case, || raster.overview(step, channel));
-                }
+    bench.all(&folder);
+    if bench.check && !bench.beyond.is_empty() {
+        eprintln!("beyond the limit:\n  {}", bench.beyond.join("\n  "));
+        std::process::exit(1);
+    }
+}
+
+impl Bench {
+    fn all(&mut self, folder: &Path) {
+        let small = make(
+            folder,
+            600.0,
+            &[
+                "uncompressed",
+                "one strip",
+                "LZW",
+                "deflate",
+                "PackBits",
+                "PNG",
+            ],
+        );
+        heading(600.0);
+        let mut plain = 0.0;
+        for (name, file) in &small {
+            let report = median("whole", file);
+            self.whole(name, &report, 600.0);
+            if *name == "uncompressed" {
+                plain = report.wall;
             }
-            runs.case("linear light of every row, one thread", || {
-                let mut row = Vec::new();
-                (0..HEIGHT)
-                    .map(|y| {
-                        raster.linear_row(y, 0, WIDTH, Channel::Luminance, &mut row);
-                        row[y % WIDTH]
-                    })
-                    .sum::<f32>()
-            });
+        }
+        if !self.short {
+            let large = make(folder, 1200.0, &["uncompressed"]);
+            heading(1200.0);
+            for (name, file) in &large {
+                let report = median("whole", file);
+                self.whole(name, &report, 1200.0);
+                let growth = report.wall / plain;
+                println!("{growth:.2} times the time for 4 times the pixels");
+                self.limit("growth for 4 times the pixels", growth, GROWTH_LIMIT);
+                std::fs::remove_file(file).unwrap();
+            }
+        }
+        println!("\n| a part alone, 600 dpi | ms |\n| --- | --- |");
+        let uncompressed = &small[0].1;
+        println!(
+            "| content hash | {:.0} |",
+            median("hash", uncompressed).wall
+        );
+        let report = process::run("parts", uncompressed);
+        for (name, time) in &report.parts {
+            println!("| {name} | {time:.1} |");
+            if let Some((_, limit)) = PART_LIMITS.iter().find(|(part, _)| part == name) {
+                self.limit(name, *time, *limit);
+            }
+        }
+        println!("\n{}", report.told);
+    }
+
+    /// One line of the table.
+    fn whole(&mut self, name: &str, report: &Report, dpi: f64) {
+        let decoded = decoded_megabytes(dpi);
+        print!("| {name} | {:.0} | {:.0} |", report.wall, report.processor);
+        for (_, time) in &report.parts {
+            print!(" {time:.0} |");
+        }
+        let share = report.peak / decoded;
+        println!(" {:.0} ({share:.2}) |", report.peak);
+        let name = format!("{name} at {dpi} dpi");
+        self.limit(&format!("memory, {name}"), share, MEMORY_LIMIT);
+        let limit = WHOLE_LIMITS
+            .iter()
+            .find(|(packing, _)| dpi == 600.0 && name.starts_with(packing));
+        if let Some((_, limit)) = limit {
+            self.limit(&name, report.wall, *limit);
         }
     }
+
+    fn limit(&mut self, name: &str, figure: f64, limit: f64) {
+        if figure > limit {
+            self.beyond
+                .push(format!("{name}: {figure:.2}, limit {limit}"));
+        }
+    }
+}
+
+fn heading(dpi: f64) {
+    println!(
+        "\n| {dpi} dpi, {:.0} MB | wall ms | processor ms | decode | find | wedge | cells | \
+         check and read | compare | peak MB (of decoded) |",
+        decoded_megabytes(dpi)
+    );
+    println!("|{}", " --- |".repeat(10));
+}
+
+/// Six bytes for every pixel of A4.
+fn decoded_megabytes(dpi: f64) -> f64 {
+    let side = |millimetres: f64| (millimetres / 25.4 * dpi).ceil();
+    side(210.0) * side(297.0) * 6.0 / 1e6
+}
+
+/// The run of middling wall time of several, each in a process of its own.
+fn median(case: &str, file: &Path) -> Report {
+    let mut reports: Vec<Report> = (0..RUNS).map(|_| process::run(case, file)).collect();
+    reports.sort_by(|a, b| a.wall.total_cmp(&b.wall));
+    reports.swap_remove(RUNS / 2)
+}
+
+/// Writes the scan in several ways.
+fn make(folder: &Path, dpi: f64, names: &[&'static str]) -> Vec<(&'static str, PathBuf)> {
+    let practice = page::practice(dpi);
+    let raster = &practice.scans[0];
+    let write = |name: &&'static str| {
+        let (_, container) = page::FILES.iter().find(|(file, _)| file == name).unwrap();
+        let path = folder.join(format!("a4-{dpi}-{}", name.replace(' ', "-")));
+        page::write(raster, *container, &path);
+        let length = std::fs::metadata(&path).unwrap().len();
+        eprintln!("{name} at {dpi} dpi: {:.0} MB", length as f64 / 1e6);
+        (*name, path)
+    };
+    names.iter().map(write).collect()
 }
