@@ -27,10 +27,6 @@ pub fn run(case: &str, file: &Path) -> Report {
             let question = described();
             measure(|parts| whole(file, question, parts))
         }
-        "decode" => measure(|_| {
-            let raster = read(file, &Unwatched);
-            format!("{} x {}", raster.width, raster.height)
-        }),
         "hash" => measure(|_| content_hash(file, &Unwatched).unwrap()),
         "parts" => measure(|parts| parts_alone(file, parts)),
         other => panic!("no case {other}"),
