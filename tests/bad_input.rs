@@ -3,11 +3,14 @@
 
 mod support;
 
-use support::{Desk, tiff};
+use support::{Desk, Ran, tiff};
 use twinstrip::files::scan::Container;
+use twinstrip::files::text::read_text;
 
 /// Unreadable input.
 const UNREADABLE: i32 = 3;
+/// Measured, but no answer can be given.
+const NO_ANSWER: i32 = 4;
 
 const SESSION: &str = r#"Session(
     version: 1,
@@ -271,4 +274,209 @@ fn a_bracket_that_is_not_closed() {
         "1.40,",
         "session.ron:5:5: a number belongs here, or a bracket is missing before it",
     );
+}
+
+/// A practice session whose first steps can be told from the margin: a slate coupon with seven
+/// steps and a paper reference with seven, beside a wedge of sixteen fields.
+fn practice() -> (Desk, String) {
+    let desk = Desk::new();
+    let made = desk.run(&[
+        "simulate",
+        ".",
+        "--level",
+        "easy",
+        "--seed",
+        "20101",
+        "--dpi",
+        "150",
+        "--coupons",
+        "1",
+        "--quiet",
+    ]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let session = read_text(&desk.path("session.ron")).unwrap();
+    (desk, session)
+}
+
+/// Solves the practice session after a change of it.
+#[track_caller]
+fn solved(desk: &Desk, session: &str, changes: &[(&str, &str)]) -> Ran {
+    let mut session = session.to_owned();
+    for (from, to) in changes {
+        assert!(session.contains(from), "{from} is not in {session}");
+        session = session.replace(from, to);
+    }
+    desk.put("session.ron", session.as_bytes());
+    desk.run(&["solve", "session.ron"])
+}
+
+/// Nothing is answered, and the report (line breaks taken out) says these things.
+#[track_caller]
+fn assert_no_answer(ran: &Ran, said: &[&str]) {
+    let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!((ran.code, ran.err.as_str()), (NO_ANSWER, ""), "{text}");
+    assert!(text.contains("No speed ratio"), "{text}");
+    assert!(!text.contains("times the exposure"), "{text}");
+    for part in said {
+        assert!(text.contains(part), "'{part}' is missing in: {text}");
+    }
+}
+
+#[test]
+fn the_practice_session_itself_is_answered() {
+    let (desk, session) = practice();
+    let ran = solved(&desk, &session, &[]);
+    assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+    assert!(ran.out.contains("times the exposure of fibre paper"));
+    assert!(!ran.out.contains("BLOCKING"), "{}", ran.out);
+}
+
+#[test]
+fn a_scan_that_is_white_all_over() {
+    let desk = Desk::new();
+    desk.put_scan("slates.tif", tiff(), 1.0);
+    desk.put("session.ron", SESSION.as_bytes());
+    let ran = desk.run(&["solve", "session.ron"]);
+    assert_no_answer(
+        &ran,
+        &[
+            "BLOCKING, warm paper: Strip 1 of the 2 described was not found on the scans.",
+            "BLOCKING, slate, two coats: Strip 2 of the 2 described was not found on the scans.",
+            "Check that it lies on the scan, or give its corners in the session.",
+        ],
+    );
+    // Nothing described: nothing to measure either.
+    let ran = desk.run(&["measure", "slates.tif"]);
+    assert_eq!(ran.code, NO_ANSWER, "{}", ran.out);
+    assert!(
+        ran.out.contains("No strip could be measured"),
+        "{}",
+        ran.out
+    );
+}
+
+#[test]
+fn a_scan_without_a_strip() {
+    let desk = Desk::new();
+    desk.put_scan("slates.tif", tiff(), 0.6);
+    desk.put("session.ron", SESSION.as_bytes());
+    let ran = desk.run(&["solve", "session.ron"]);
+    assert_no_answer(&ran, &["was not found on the scans"]);
+}
+
+/// The entry of a strip in the practice session, by its name.
+fn entry<'a>(session: &'a str, name: &str) -> &'a str {
+    let at = session.find(&format!("name: \"{name}\"")).unwrap();
+    let start = session[..at].rfind("        Strip(").unwrap();
+    let length = session[start..].find("        ),\n").unwrap() + "        ),\n".len();
+    &session[start..start + length]
+}
+
+#[test]
+fn a_session_with_one_strip_only() {
+    let (desk, session) = practice();
+    let slate = entry(&session, "slate 1").to_owned();
+    let ran = solved(&desk, &session, &[(&slate, "")]);
+    assert_no_answer(&ran, &["because the session describes no coated strip"]);
+    let paper = entry(&session, "fibre paper").to_owned();
+    let ran = solved(&desk, &session, &[(&paper, "")]);
+    assert_no_answer(
+        &ran,
+        &["because the session describes no reference strip of paper"],
+    );
+}
+
+#[test]
+fn a_session_that_describes_more_strips_than_were_scanned() {
+    let (desk, session) = practice();
+    let slate = entry(&session, "slate 1").to_owned();
+    let third = slate.replace("slate 1", "slate 2");
+    let paper = entry(&session, "fibre paper").to_owned();
+    let ran = solved(&desk, &session, &[(&paper, &format!("{paper}{third}"))]);
+    // Which of the two slates lies there can't be known.
+    assert_no_answer(
+        &ran,
+        &[
+            "BLOCKING, slate 2: Strip 3 of the 3 described was not found on the scans.",
+            "BLOCKING, slate 1: What was taken for strip 1 may as well be strip 3",
+        ],
+    );
+}
+
+#[test]
+fn a_session_that_describes_fewer_strips_than_were_scanned() {
+    let (desk, session) = practice();
+    let slate = entry(&session, "slate 1").to_owned();
+    let ran = solved(&desk, &session, &[(&slate, "")]);
+    assert_no_answer(&ran, &["fibre paper (reference)"]);
+}
+
+#[test]
+fn a_series_with_more_steps_than_the_strip_has() {
+    let (desk, session) = practice();
+    for (from, to, strip) in [
+        ("187s 281s", "187s 281s 420s", "slate 1"),
+        ("187s 281s", "187s 281s 420s 630s", "slate 1"),
+        ("steps: 7", "steps: 9", "fibre paper"),
+    ] {
+        let ran = solved(&desk, &session, &[(from, to)]);
+        assert_no_answer(&ran, &[&format!("BLOCKING, {strip}: ")]);
+        assert!(ran.out.contains("margin"), "{}", ran.out);
+    }
+}
+
+#[test]
+fn a_series_with_fewer_steps_than_the_strip_has() {
+    let (desk, session) = practice();
+    for (from, to, strip) in [
+        ("24s 37s 55s", "55s", "slate 1"),
+        ("steps: 7", "steps: 5", "fibre paper"),
+    ] {
+        let ran = solved(&desk, &session, &[(from, to)]);
+        assert_no_answer(&ran, &[&format!("BLOCKING, {strip}: ")]);
+    }
+}
+
+#[test]
+fn a_wedge_with_another_count_of_fields_than_its_list() {
+    let (desk, session) = practice();
+    for (from, to) in [
+        ("2.05, 2.17]", "2.05, 2.17, 2.3]"),
+        ("2.05, 2.17]", "2.05]"),
+        (
+            "1.03, 1.2, 1.33, 1.49, 1.63, 1.77, 1.91, 2.05, 2.17]",
+            "1.03]",
+        ),
+    ] {
+        let ran = solved(&desk, &session, &[(from, to)]);
+        assert_no_answer(&ran, &["BLOCKING", "wedge"]);
+    }
+}
+
+#[test]
+fn a_list_that_belongs_to_another_wedge() {
+    let (desk, session) = practice();
+    let ran = solved(
+        &desk,
+        &session,
+        &[(
+            "[0.07, 0.22, 0.35, 0.51, 0.65, 0.77,",
+            "[0.07, 0.12, 0.2, 0.6, 0.8, 0.86,",
+        )],
+    );
+    assert_no_answer(&ran, &["BLOCKING", "wedge"]);
+}
+
+#[test]
+fn strips_listed_in_each_others_place() {
+    let (desk, session) = practice();
+    let slate = entry(&session, "slate 1").to_owned();
+    let paper = entry(&session, "fibre paper").to_owned();
+    // Both have seven steps and the scan can't say which is which, but the steps of the one
+    // don't lie on a curve with the exposures of the other.
+    let both = format!("{slate}{paper}");
+    let ran = solved(&desk, &session, &[(&both, &format!("{paper}{slate}"))]);
+    let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("CAUTION"), "{text}");
+    assert!(text.contains("is the list of exposures right?"), "{text}");
 }

@@ -7,9 +7,10 @@
 
 use rayon::prelude::*;
 use twinstrip::measure::analysis::StripSpec;
-use twinstrip::measure::check::{self, Wedge, colour, wedge};
+use twinstrip::measure::check::sample::Target;
+use twinstrip::measure::check::{self, Wedge, colour, count, wedge};
 use twinstrip::measure::finding::{Finding, Kind, Weight};
-use twinstrip::measure::geometry::StripShape;
+use twinstrip::measure::geometry::{Edge, Field, StripShape};
 use twinstrip::measure::raster::{Channel, Raster, Samples};
 use twinstrip::simulate::{Level, Practice, Recipe, Twist, make};
 
@@ -192,6 +193,7 @@ fn look(practice: &Practice) -> Vec<Finding> {
         let wedge = wedge_on(practice, index);
         let seen = check::scan(raster, index, &here, wedge, Channel::Luminance);
         found.extend(seen.findings);
+        found.extend(counts(raster, index, &here, wedge));
         wedges.extend(seen.wedge.map(|fields| (index, fields)));
     }
     found.extend(wedge::scans_differ(&wedges));
@@ -211,6 +213,122 @@ fn look(practice: &Practice) -> Vec<Finding> {
         );
     }
     found
+}
+
+/// What the shapes say of their own counts.
+fn counts(
+    raster: &Raster,
+    scan: usize,
+    strips: &[(usize, &StripShape)],
+    wedge: Option<Wedge<'_>>,
+) -> Vec<Finding> {
+    let strips = strips.iter().map(|&(strip, shape)| Target {
+        strip: Some(strip),
+        shape,
+    });
+    let wedge = wedge.map(|wedge| Target {
+        strip: None,
+        shape: wedge.shape,
+    });
+    strips
+        .chain(wedge)
+        .filter_map(|target| count::goes_on(raster, scan, &target, Channel::Luminance))
+        .collect()
+}
+
+/// The shape as it would be found with a step less in the series: without the darkest field, or
+/// without the margin, the step beside it being taken for the margin. `None` with a margin at
+/// both ends. A wedge has none and loses its last field.
+fn one_less(shape: &StripShape, light_end: bool) -> Option<StripShape> {
+    let count = shape.fields.len();
+    let ends = [shape.fields.first()?, shape.fields.last()?].map(|field| *field == Field::Margin);
+    let at_start = match ends {
+        [true, false] => light_end,
+        [false, true] => !light_end,
+        [false, false] => false,
+        [true, true] => return None,
+    };
+    let (from, to) = if at_start {
+        (shape.edges[1], shape.edges[count])
+    } else {
+        (shape.edges[0], shape.edges[count - 1])
+    };
+    let kept = if at_start { 1..count } else { 0..count - 1 };
+    let mut fields = shape.fields[kept.clone()].to_vec();
+    if light_end {
+        let beside = if at_start { 0 } else { fields.len() - 1 };
+        fields[beside] = Field::Margin;
+    }
+    Some(StripShape {
+        scan: shape.scan,
+        corners: [
+            shape.on_scan(from.left, 0.0),
+            shape.on_scan(from.right, 1.0),
+            shape.on_scan(to.right, 1.0),
+            shape.on_scan(to.left, 0.0),
+        ],
+        edges: shape.edges[kept.start..=kept.end]
+            .iter()
+            .map(|edge| Edge {
+                left: (edge.left - from.left) / (to.left - from.left),
+                right: (edge.right - from.right) / (to.right - from.right),
+            })
+            .collect(),
+        fields,
+    })
+}
+
+/// Density of the lightest step above the margin from which the two can be told apart.
+const VISIBLE: f64 = 0.03;
+
+#[test]
+fn a_count_that_is_one_short_is_seen_at_either_end() {
+    let mut tally = [(0, 0); 3];
+    for session in 0..sessions() {
+        let practice = make(&recipe(20_000 + session));
+        for (strip, shape) in strips(&practice) {
+            let raster = &practice.scans[shape.scan];
+            let truth = &practice.truth.strips[strip];
+            let densities = truth.steps.iter().map(|step| step.density);
+            let lightest = densities.fold(f64::INFINITY, f64::min);
+            let visible = lightest > truth.curve.dmin + VISIBLE;
+            for (place, light_end) in [(0, false), (1, true)] {
+                let Some(short) = one_less(shape, light_end) else {
+                    continue;
+                };
+                if light_end && !visible {
+                    continue;
+                }
+                let found = counts(raster, shape.scan, &[(strip, &short)], None);
+                tally[place].0 += usize::from(found.iter().any(|f| f.kind == Kind::StepCount));
+                tally[place].1 += 1;
+            }
+        }
+        for wedge in &practice.truth.wedges {
+            let Some(short) = one_less(&wedge.shape, false) else {
+                continue;
+            };
+            let raster = &practice.scans[short.scan];
+            let wedge = Wedge {
+                shape: &short,
+                listed: &[],
+            };
+            let found = counts(raster, short.scan, &[], Some(wedge));
+            let seen = found.iter().any(|f| f.kind == Kind::WedgeFieldCount);
+            tally[2].0 += usize::from(seen);
+            tally[2].1 += 1;
+        }
+    }
+    let names = [
+        "darkest step not listed",
+        "step taken for margin",
+        "wedge field not listed",
+    ];
+    for (name, (seen, count)) in names.into_iter().zip(tally) {
+        println!("{name:<24} {seen} of {count}");
+        assert!(count > 0, "{name}");
+        assert!(seen as f64 >= 0.8 * count as f64 - 1.0, "{name}");
+    }
 }
 
 fn log_exposures(spec: &StripSpec, lag: f64) -> Option<Vec<f64>> {

@@ -64,6 +64,10 @@ pub enum Kind {
     AmbiguousStrip,
     /// A strip or its step edges were found with little confidence.
     UncertainEdges,
+    /// The scan shows another count of steps than the series lists.
+    StepCount,
+    /// The wedge on the scan and its list do not belong together.
+    WedgeMismatch,
     /// No unexposed margin was found on a strip.
     NoMargin,
     /// Densities do not rise with exposure.

@@ -47,12 +47,15 @@ fn place(session: &Session, analysis: &Analysis, finding: &Finding) -> String {
     place
 }
 
-/// A sentence that ends like one.
+/// A sentence that begins and ends like one.
 fn sentence(text: &str) -> String {
-    let text = text.trim();
+    let mut letters = text.trim().chars();
+    let Some(first) = letters.next() else {
+        return String::new();
+    };
+    let text: String = first.to_uppercase().chain(letters).collect();
     match text.chars().last() {
-        None => String::new(),
-        Some('.' | '!' | '?') => text.to_owned(),
-        Some(_) => format!("{text}."),
+        Some('.' | '!' | '?') => text,
+        _ => format!("{text}."),
     }
 }

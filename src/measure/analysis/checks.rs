@@ -7,7 +7,7 @@ use super::chain::couples;
 use super::kept::{ByAddress, Kept};
 use super::results::step_results;
 use super::scales::Scales;
-use crate::measure::check;
+use crate::measure::check::{self, sample::Target};
 use crate::measure::finding::Finding;
 use crate::measure::geometry::StripShape;
 use crate::measure::reading::{Cell, StripReading};
@@ -52,7 +52,61 @@ pub(super) fn scan_checks(question: &Question, found: &Found, kept: &mut Kept) -
         wedges.extend(said.wedge.map(|fields| (scan, fields)));
     }
     findings.extend(check::wedge::scans_differ(&wedges));
+    findings.extend(counts(question, found));
     findings
+}
+
+/// Whether the strips and wedges that were found have the count that the session describes;
+/// what the person outlined is taken at their word.
+fn counts(question: &Question, found: &Found) -> Vec<Finding> {
+    let channel = question.settings.channel;
+    let look = |strip: Option<usize>, shape: &StripShape| {
+        let target = Target { strip, shape };
+        let raster = &question.scans[shape.scan];
+        check::count::goes_on(raster, shape.scan, &target, channel)
+    };
+    let mut findings = Vec::new();
+    for (strip, located) in found.strips.iter().enumerate() {
+        let spec = question.strips.get(strip);
+        let described = spec.is_some_and(|spec| spec.exposures.is_some() && spec.shape.is_none());
+        if let (true, Some(located)) = (described, located) {
+            findings.extend(look(Some(strip), &located.shape));
+            findings.extend(check::count::without_margin(strip, &located.shape));
+        }
+    }
+    findings.extend(mistakable(question, found));
+    if question
+        .wedge
+        .as_ref()
+        .is_some_and(|wedge| wedge.shape.is_none())
+    {
+        let wedges = found.wedges.iter();
+        findings.extend(wedges.filter_map(|wedge| look(None, &wedge.shape)));
+    }
+    findings
+}
+
+/// Strips that could be another one that was not found.
+fn mistakable(question: &Question, found: &Found) -> Vec<Finding> {
+    let count = |strip: usize| {
+        let spec = question.strips.get(strip)?;
+        let exposures = spec.exposures.as_ref()?;
+        spec.shape.is_none().then(|| exposures.series.steps())
+    };
+    let strips = 0..found.strips.len();
+    let missing: Vec<usize> = strips
+        .clone()
+        .filter(|&strip| found.strips[strip].is_none())
+        .collect();
+    strips
+        .filter(|&strip| found.strips[strip].is_some() && count(strip).is_some())
+        .filter_map(|strip| {
+            let other = missing
+                .iter()
+                .find(|&&missing| count(missing) == count(strip))?;
+            Some(check::count::mistakable(strip, *other))
+        })
+        .collect()
 }
 
 /// What the readings themselves give away.
@@ -94,7 +148,18 @@ pub(super) fn reading_checks(
             })
             .collect();
         findings.extend(check::steps::order(strip, &steps));
+        let margin = results.iter().find(|step| step.step == 0);
+        findings.extend(margin.and_then(|margin| {
+            let margin = (margin.density, margin.standard_error);
+            check::steps::dark_margin(strip, margin, &steps)
+        }));
         let scale = scales.of(shape.scan);
+        findings.extend(scale::below_white(
+            &**scale,
+            reading.scanner.as_slice(),
+            reading.density.as_slice(),
+            strip,
+        ));
         findings.extend(scale::beyond_wedge(
             &**scale,
             reading.scanner.as_slice(),

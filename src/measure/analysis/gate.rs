@@ -33,7 +33,9 @@ impl Gate {
             let gap = match finding.kind {
                 Kind::PictureDetail => Gap::PictureDetail,
                 Kind::TooFewSteps => Gap::TooFewSteps,
-                Kind::AmbiguousStrip | Kind::UncertainEdges => Gap::UncertainSteps,
+                Kind::AmbiguousStrip | Kind::UncertainEdges | Kind::StepCount | Kind::NoMargin => {
+                    Gap::UncertainSteps
+                }
                 _ => Gap::NotMeasured,
             };
             match (finding.place.strip, finding.place.scan) {

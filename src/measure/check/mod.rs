@@ -7,6 +7,7 @@ pub mod auto_levels;
 pub mod blocks;
 pub mod clipped;
 pub mod colour;
+pub mod count;
 pub mod grid;
 pub mod halos;
 pub mod picture;

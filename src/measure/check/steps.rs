@@ -9,6 +9,9 @@ const FALL: f64 = 0.02;
 /// Standard errors that a fall must stand out by.
 const SURE: f64 = 3.5;
 
+/// Least density that a margin must be darker than a step for it to count.
+const DARK_MARGIN: f64 = 0.03;
+
 /// Share of a step's pixels taken for bubbles, dust and hairs from which it is told; from the
 /// second on the step is more dirt than coat.
 const DIRTY: f64 = 0.25;
@@ -89,6 +92,35 @@ pub fn order(strip: usize, steps: &[ReadStep]) -> Option<Finding> {
              of the fit if so."
         }
         .to_owned(),
+    })
+}
+
+/// Finds a margin that is darker than a step: what got no light can't be, so it is no margin, or
+/// something lies over it. `margin` is its density and the standard error.
+pub fn dark_margin(strip: usize, margin: (f64, f64), steps: &[ReadStep]) -> Option<Finding> {
+    let (density, error) = margin;
+    let lightest = steps
+        .iter()
+        .filter(|step| step.density.is_finite())
+        .min_by(|a, b| a.density.total_cmp(&b.density))?;
+    let by = density - lightest.density;
+    let sure = SURE * error.hypot(lightest.standard_error);
+    (by > DARK_MARGIN.max(sure)).then(|| Finding {
+        kind: Kind::NotMonotone,
+        weight: Weight::Blocking,
+        place: Place::step(strip, 0),
+        seen: format!(
+            "What was taken for the margin of {} is {by:.2} D darker than step {}, though a \
+             margin gets no light.",
+            name(Some(strip)),
+            lightest.step
+        ),
+        matters: "The steps were probably found in the wrong places, so that nothing can be \
+                  concluded."
+            .to_owned(),
+        remedy: "Compare the count of steps on the strip with the series, look for a shadow or \
+                 a stain on the margin, or give the strip's shape in the session."
+            .to_owned(),
     })
 }
 
@@ -194,6 +226,23 @@ mod tests {
         assert_eq!(found.weight, Weight::Caution);
         assert!(
             found.seen.contains("the margin and step 2"),
+            "{}",
+            found.seen
+        );
+    }
+
+    #[test]
+    fn a_margin_that_is_darker_than_a_step_is_none() {
+        let steps = steps(&[0.1, 0.2, 0.5, 0.9, 1.3], 0.01);
+        assert_eq!(dark_margin(0, (0.08, 0.005), &steps), None);
+        assert_eq!(dark_margin(0, (0.125, 0.01), &steps), None);
+        let found = dark_margin(2, (0.25, 0.01), &steps).expect("it is darker than step 1");
+        assert_eq!(
+            (found.weight, found.place),
+            (Weight::Blocking, Place::step(2, 0))
+        );
+        assert!(
+            found.seen.contains("0.15 D darker than step 1"),
             "{}",
             found.seen
         );

@@ -10,6 +10,16 @@ use crate::measure::reading::robust::{median, median_and_spread};
 /// Correlation of list and scan below which the wedge is taken not to follow its list: half of
 /// its fields in a wrong order still give more.
 const LEAST_CORRELATION: f64 = 0.8;
+/// Density below which a field is lighter than a perfect white, the list's errors allowed for,
+/// and how many standard errors of the scale it must be.
+const BELOW_WHITE: f64 = -0.04;
+const WHITE_CERTAINTY: f64 = 2.0;
+/// Fields that are left out of a scale from which the list isn't the wedge's: one wrong number
+/// is a slip, more are another list.
+const ANOTHER_LIST: usize = 2;
+/// Error of foretelling each field from the others, in stated uncertainties of the list and as
+/// a density, from which the list isn't the wedge's.
+const UNFORETOLD: (f64, f64) = (4.0, 0.03);
 /// How far beyond the wedge's fields a step may lie before it is said, density.
 const BEYOND: f64 = 0.05;
 
@@ -112,6 +122,32 @@ pub(super) fn not_followed(shape: &StripShape) -> Finding {
     }
 }
 
+/// Whether the wedge fits its list at all.
+pub(super) fn mismatch(
+    scale: &WedgeScale,
+    shape: &StripShape,
+    uncertainty: f64,
+) -> Option<Finding> {
+    let (left_out, unforetold) = (scale.left_out().len(), scale.leave_one_out());
+    let another =
+        left_out >= ANOTHER_LIST || unforetold > (UNFORETOLD.0 * uncertainty).max(UNFORETOLD.1);
+    another.then(|| Finding {
+        kind: Kind::WedgeMismatch,
+        weight: Weight::Blocking,
+        place: wedge_place(shape),
+        seen: format!(
+            "The wedge does not fit its list: {left_out} of its fields are far off, and the \
+             others foretell each other to {unforetold:.3} D where {uncertainty:.3} was stated."
+        ),
+        matters: "The fields were probably given wrong densities, so that no density can be \
+                  trusted."
+            .into(),
+        remedy: "Compare the list with the wedge: is it this wedge's, does it begin with the \
+                 wedge's first field, is there one density a field?"
+            .into(),
+    })
+}
+
 /// Fields that fit neither their neighbours nor the list.
 pub(super) fn strange_fields(
     scale: &WedgeScale,
@@ -140,6 +176,37 @@ pub(super) fn strange_fields(
         ),
         matters: "Left out of the density scale, which rests on the other fields.".into(),
         remedy: "Look for a shadow, a speck or a wrong number in the list.".into(),
+    })
+}
+
+/// What a person is told when fields of strip `strip`, of these densities, read lighter than a
+/// perfect white: no paper or coat is, so the wedge's list must be off.
+pub fn below_white(
+    scale: &dyn DensityScale,
+    scanner: &[f64],
+    densities: &[f64],
+    strip: usize,
+) -> Option<Finding> {
+    let lightest = (0..densities.len().min(scanner.len()))
+        .min_by(|&a, &b| densities[a].total_cmp(&densities[b]))?;
+    let error = standard_error(scale, scanner[lightest]);
+    let density = densities[lightest];
+    (scale.by_wedge() && density < BELOW_WHITE && density < -WHITE_CERTAINTY * error).then(|| {
+        Finding {
+            kind: Kind::WedgeMismatch,
+            weight: Weight::Blocking,
+            place: Place::strip(strip),
+            seen: format!(
+                "The strip's lightest field reads {density:.2} D by the wedge: lighter than a \
+                 perfect white, which nothing is."
+            ),
+            matters: "The wedge's fields were given wrong densities, so that no density can be \
+                      trusted."
+                .into(),
+            remedy: "Compare the list with the wedge: is it this wedge's, does it begin with \
+                     the wedge's first field, is there one density a field?"
+                .into(),
+        }
     })
 }
 

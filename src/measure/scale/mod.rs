@@ -5,7 +5,7 @@ mod stray;
 mod wedge;
 mod white;
 
-pub use checks::beyond_wedge;
+pub use checks::{below_white, beyond_wedge};
 pub use wedge::{WedgeFit, WedgeScale, fit_wedge};
 pub use white::{AssumedWhite, assumed_white, no_wedge};
 

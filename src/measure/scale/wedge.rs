@@ -126,9 +126,11 @@ pub fn fit_wedge(
                 let stray = NearStray::of(cells, &used);
                 let scale = fit.into_scale(&used, left_out, stray);
                 let strange = checks::strange_fields(&scale, &fields, shape, uncertainty);
+                let mismatch = checks::mismatch(&scale, shape, uncertainty);
                 return Ok(WedgeFit {
                     scale,
-                    findings: strange.into_iter().collect(),
+                    // What is wrong with the whole list goes before what is with a field.
+                    findings: mismatch.or(strange).into_iter().collect(),
                 });
             }
         }

@@ -46,13 +46,13 @@ pub fn no_wedge(scan: usize) -> Finding {
         kind: Kind::NoWedge,
         weight: Weight::Caution,
         place: Place::scan(scan),
-        seen: "no wedge of known densities was scanned along, so densities are relative to an \
-               assumed white with the usual stray light taken off"
+        seen: "No wedge of known densities was scanned along, so densities are relative to an \
+               assumed white with the usual stray light taken off."
             .into(),
-        matters: "the white level may be off by 0.03 D, the slope by 4 % and the darkest tones \
-                  by more; the bounds allow for that and are wider for it"
+        matters: "The white level may be off by 0.03 D, the slope by 4 % and the darkest tones \
+                  by more; the bounds allow for that and are wider for it."
             .into(),
-        remedy: "scan a wedge of known reflection densities beside the strips".into(),
+        remedy: "Scan a wedge of known reflection densities beside the strips.".into(),
     }
 }
 
