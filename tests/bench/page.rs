@@ -54,11 +54,13 @@ pub fn read(path: &Path, watch: &dyn Watch) -> Raster {
 }
 
 /// The kinds of file, by the names of the table.
-pub const FILES: [(&str, Container); 6] = [
+pub const FILES: [(&str, Container); 8] = [
     ("uncompressed", tiff(Packing::Plain, Some(16))),
     ("one strip", tiff(Packing::Plain, Some(20_000))),
     ("LZW", tiff(Packing::Lzw, Some(16))),
     ("deflate", tiff(Packing::Deflate, Some(16))),
+    ("LZW by rows", tiff(Packing::Lzw, Some(1))),
+    ("deflate by rows", tiff(Packing::Deflate, Some(1))),
     ("PackBits", tiff(Packing::PackBits, None)),
     ("PNG", Container::Png),
 ];
