@@ -45,7 +45,10 @@ fn assert_scan_refused(desk: &Desk, name: &str, message: &str) {
 #[test]
 fn a_session_that_is_not_there() {
     let ran = Desk::new().run(&["solve", "session.ron"]);
-    assert_eq!(ran.err, "twinstrip: session.ron: there is no such file\n");
+    assert_eq!(
+        ran.err,
+        "twinstrip: session.ron: there is no such file; check its name and folder\n"
+    );
     assert_eq!(ran.code, UNREADABLE);
 }
 
@@ -83,7 +86,10 @@ fn an_empty_file() {
     desk.put("session.ron", b"");
     desk.put("slates.tif", b"");
     let ran = desk.run(&["solve", "session.ron"]);
-    assert_eq!(ran.err, "twinstrip: session.ron:1:1: the file is empty\n");
+    assert_eq!(
+        ran.err,
+        "twinstrip: session.ron:1:1: the file is empty; fetch a sound copy or write it anew\n"
+    );
     assert_eq!(ran.code, UNREADABLE);
     assert_scan_refused(
         &desk,
@@ -111,7 +117,7 @@ fn a_session_that_is_not_text() {
     let ran = desk.run(&["solve", "session.ron"]);
     assert_eq!(
         ran.err,
-        "twinstrip: session.ron:2:12: this is not text (UTF-8)\n"
+        "twinstrip: session.ron:2:12: this is not text (UTF-8); save it as plain text\n"
     );
     assert_eq!(ran.code, UNREADABLE);
 }

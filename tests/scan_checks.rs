@@ -319,15 +319,15 @@ fn a_count_that_is_one_short_is_seen_at_either_end() {
             tally[2].1 += 1;
         }
     }
-    let names = [
-        "darkest step not listed",
-        "step taken for margin",
-        "wedge field not listed",
+    let least = [
+        ("darkest step not listed", 0.85),
+        ("step taken for margin", 0.6),
+        ("wedge field not listed", 0.5),
     ];
-    for (name, (seen, count)) in names.into_iter().zip(tally) {
+    for ((name, least), (seen, count)) in least.into_iter().zip(tally) {
         println!("{name:<24} {seen} of {count}");
         assert!(count > 0, "{name}");
-        assert!(seen as f64 >= 0.8 * count as f64 - 1.0, "{name}");
+        assert!(seen as f64 >= least * count as f64 - 1.0, "{name}");
     }
 }
 

@@ -113,20 +113,30 @@ pub fn read_text(path: &Path) -> Result<String, TextError> {
     let text = String::from_utf8(content).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
         let text = String::from_utf8_lossy(&error.as_bytes()[..good]).into_owned();
-        TextError::at(path, &text, good, "this is not text (UTF-8)")
+        TextError::at(
+            path,
+            &text,
+            good,
+            "this is not text (UTF-8); save it as plain text",
+        )
     })?;
     let text = text
         .strip_prefix('\u{feff}')
         .map_or(text.clone(), str::to_owned);
     if text.trim().is_empty() {
-        return Err(TextError::at(path, &text, 0, "the file is empty"));
+        return Err(TextError::at(
+            path,
+            &text,
+            0,
+            "the file is empty; fetch a sound copy or write it anew",
+        ));
     }
     Ok(text)
 }
 
 fn reason(error: &io::Error) -> String {
     match error.kind() {
-        io::ErrorKind::NotFound => "there is no such file".into(),
+        io::ErrorKind::NotFound => "there is no such file; check its name and folder".into(),
         io::ErrorKind::PermissionDenied => "it may not be read; look at its permissions".into(),
         _ => format!("it could not be read: {error}"),
     }

@@ -144,8 +144,12 @@ pub fn write_scan(
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
     };
-    let mut file = tempfile::Builder::new()
-        .prefix(".scan")
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".scan");
+    // The finished file gets what the person's mask allows, not a temporary file's closed mode.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder
         .tempfile_in(folder)
         .map_err(|error| refused(error.to_string()))?;
     {

@@ -10,6 +10,9 @@ use crate::measure::compare::Source;
 use crate::measure::estimate::Estimate;
 use crate::measure::strip::Role;
 
+/// Time of the example that the ratio is turned into, seconds.
+const EXAMPLE_SECONDS: f64 = 10.0;
+
 /// One paragraph a pair; when there is none, why.
 pub(super) fn answers(session: &Session, analysis: &Analysis) -> String {
     if analysis.pairs.is_empty() {
@@ -41,6 +44,9 @@ fn answer(analysis: &Analysis, pair: &PairResult) -> String {
     let mut text = format!("{}\n", name(analysis, pair.coupon));
     let mut say = |sentence: &str| text.push_str(&wrapped(sentence, "  ", "  "));
     say(&speed(paper, &answer.ratio, &answer.stops));
+    if let Some(example) = example(paper, &answer.ratio) {
+        say(&example);
+    }
     if let Some(exact) = with_exact_apertures(pair) {
         say(&exact);
     }
@@ -93,6 +99,21 @@ fn speed(paper: &str, ratio: &Estimate, stops: &Estimate) -> String {
         times(factor),
         SPEED.said(value)
     )
+}
+
+/// What the ratio means at the easel.
+fn example(paper: &str, ratio: &Estimate) -> Option<String> {
+    let factor = ratio.value?;
+    let (least, most) = ratio.bounds()?;
+    let half = ratio.half_width().map(|half| half * EXAMPLE_SECONDS);
+    let seconds = |factor: f64| words::number(factor * EXAMPLE_SECONDS, half);
+    Some(format!(
+        "So what takes {EXAMPLE_SECONDS} s on {paper} takes {} s ({} to {} s) on the emulsion, at \
+         the same aperture and size.",
+        seconds(factor),
+        seconds(least),
+        seconds(most)
+    ))
 }
 
 /// The bounds without the aperture's error, where it makes a difference that shows.

@@ -12,6 +12,9 @@ use crate::measure::estimate::Estimate;
 use crate::measure::strip::Role;
 use crate::measure::units::Stops;
 
+/// Confidence from which finding a strip needs no word: with two decimals it is 1.00.
+const SURE: f64 = 0.995;
+
 /// Shares of the uncertainty, biggest first.
 pub(super) fn budget(analysis: &Analysis, pair: &PairResult) -> String {
     if pair.answer.budget.is_empty() {
@@ -117,7 +120,7 @@ fn strip_table(session: &Session, index: usize, strip: &StripResult, zero: Optio
         text.push_str(": not found\n\n");
         return text;
     };
-    if located.confidence < 1.0 {
+    if located.confidence < SURE {
         write!(text, ", found with confidence {:.2}", located.confidence).ok();
     }
     let excluded = session.strips.get(index).map(|strip| &strip.excluded);

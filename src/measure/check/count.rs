@@ -36,6 +36,12 @@ const EXPOSED: f64 = 0.12;
 /// nearly as light as what lies around it, and must be more even to be told from it.
 const LIGHTER: f64 = 0.015;
 const FAINT_CONTRAST: f64 = 0.02;
+
+/// Least contrast of a further field of the wedge: its lightest differ little from the lid, and
+/// it is more even than any coat.
+const WEDGE_CONTRAST: f64 = 0.03;
+
+/// Most scatter of such faint fields.
 const FAINT_EVEN: (f64, f64) = (0.015, 0.15);
 
 /// Tells of a strip or wedge that goes on beyond its first or last field.
@@ -60,8 +66,13 @@ pub fn goes_on(
         let beyond = beyond(raster, shape, field, outwards, channel)?;
         let exposed = margin.is_none_or(|margin| beyond.density > margin + EXPOSED);
         let lighter = margin.is_some_and(|margin| beyond.density < margin - LIGHTER);
-        let is_field = exposed && beyond.is_field(CONTRAST, EVEN)
-            || lighter && beyond.is_field(FAINT_CONTRAST, FAINT_EVEN);
+        let is_field = match target.strip {
+            None => beyond.is_field(WEDGE_CONTRAST, FAINT_EVEN),
+            Some(_) => {
+                exposed && beyond.is_field(CONTRAST, EVEN)
+                    || lighter && beyond.is_field(FAINT_CONTRAST, FAINT_EVEN)
+            }
+        };
         is_field.then_some((field, beyond.density))
     })?;
     let count = shape.steps();

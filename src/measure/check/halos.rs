@@ -36,8 +36,13 @@ const TOLD: f64 = 0.013;
 /// Standard errors by which a fringe must stand out.
 const SURE: f64 = 3.0;
 
-/// Share of the edges that must have a fringe of their own.
+/// Share of the edges that must have a fringe of their own, and how high that must be as a
+/// share of the common one.
 const ALIKE: f64 = 0.4;
+const LEAST_OWN: f64 = 0.25;
+
+/// Most weight of one edge, in medians of all.
+const MOST_WEIGHT: f64 = 3.0;
 
 /// Edges of one sort needed.
 const LEAST_EDGES: usize = 3;
@@ -101,10 +106,17 @@ fn fringe(looks: &[Look]) -> Option<(f64, f64, usize)> {
         return None;
     }
     // A fringe is higher the crisper the edge: about with the square of its steepness.
-    let weights: Vec<f64> = looks
+    let mut weights: Vec<f64> = looks
         .iter()
         .map(|look| (look.rise.max(2.0) * look.error).powi(-2))
         .collect();
+    // One edge of great height, such as the wedge's end before the lid, must not speak for all.
+    let mut sorted = weights.clone();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let most = MOST_WEIGHT * sorted[sorted.len() / 2];
+    weights
+        .iter_mut()
+        .for_each(|weight| *weight = weight.min(most));
     let sum: f64 = weights.iter().sum();
     let error = looks
         .iter()
@@ -150,7 +162,7 @@ fn fringe(looks: &[Look]) -> Option<(f64, f64, usize)> {
             // The middles of crisp edges are known to about a pixel.
             let light = look.shares[KEPT - near].max(look.shares[KEPT - near - 1]) - 1.0;
             let dark = -look.shares[KEPT + far].min(look.shares[KEPT + far + 1]);
-            light + dark > 0.0
+            light + dark > LEAST_OWN * (2.0 * fringe)
         })
         .count();
     if (alike as f64) < ALIKE * looks.len() as f64 {

@@ -1,0 +1,145 @@
+//! docs/json.md and the JSON itself say the same: every word that is printed is described, and
+//! every word that is described is printed by some session.
+#![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
+
+mod support;
+
+use std::collections::BTreeSet;
+
+use serde_json::Value;
+use support::{Desk, tiff};
+
+const PAGE: &str = include_str!("../docs/json.md");
+
+/// Words that stand in back quotes in a piece of the page.
+fn quoted(text: &str) -> impl Iterator<Item = &str> {
+    text.split('`').skip(1).step_by(2)
+}
+
+/// First cells of the rows of all tables with this head.
+fn first_cells(head: &str) -> BTreeSet<String> {
+    let mut cells = BTreeSet::new();
+    let mut inside = false;
+    for line in PAGE.lines() {
+        if line.starts_with(&format!("| {head} |")) {
+            inside = true;
+        } else if !line.starts_with('|') {
+            inside = false;
+        } else if inside {
+            let cell = line.trim_start_matches('|').split('|').next().unwrap();
+            cells.extend(quoted(cell).map(str::to_owned));
+        }
+    }
+    assert!(!cells.is_empty(), "no table begins with {head}");
+    cells
+}
+
+/// Every key of an object, at any depth.
+fn keys(value: &Value, into: &mut BTreeSet<String>) {
+    match value {
+        Value::Object(object) => {
+            for (key, value) in object {
+                into.insert(key.clone());
+                keys(value, into);
+            }
+        }
+        Value::Array(list) => list.iter().for_each(|value| keys(value, into)),
+        _ => {}
+    }
+}
+
+fn parsed(text: &str) -> Value {
+    serde_json::from_str(text).unwrap()
+}
+
+/// The keys of several sessions: answered, without an answer, bare, and with nothing on it.
+fn printed() -> BTreeSet<String> {
+    let mut all = BTreeSet::new();
+    let desk = Desk::new();
+    for (folder, twist) in [
+        ("a", None),
+        ("b", Some("never-reached")),
+        ("c", Some("jpeg:50")),
+    ] {
+        let mut arguments = vec![
+            "simulate", folder, "--level", "easy", "--seed", "20101", "--dpi", "120", "--quiet",
+        ];
+        if let Some(twist) = twist {
+            arguments.extend(["--twist", twist]);
+        }
+        let made = desk.run(&arguments);
+        assert_eq!(made.code, 0, "{}", made.err);
+        let session = format!("{folder}/session.ron");
+        let ran = desk.run(&["solve", &session, "--json"]);
+        assert!([0, 4].contains(&ran.code), "{}", ran.err);
+        keys(&parsed(&ran.out), &mut all);
+        let ran = desk.run(&["measure", &session, "--json"]);
+        let measured = parsed(&ran.out);
+        assert!(measured.get("pairs").is_none() && measured["task"] == "measure");
+        keys(&measured, &mut all);
+    }
+    desk.put_scan("white.tif", tiff(), 1.0);
+    let ran = desk.run(&["measure", "white.tif", "--json"]);
+    keys(&parsed(&ran.out), &mut all);
+    all
+}
+
+#[test]
+fn every_word_that_is_printed_is_described_and_every_one_described_is_printed() {
+    let printed = printed();
+    let described: BTreeSet<&str> = PAGE
+        .lines()
+        .flat_map(quoted)
+        .chain(["value", "standard_error", "lower", "upper", "at", "open"])
+        .collect();
+    let missing: Vec<&String> = printed
+        .iter()
+        .filter(|key| !described.contains(key.as_str()))
+        .collect();
+    assert!(
+        missing.is_empty(),
+        "printed, but not described: {missing:?}"
+    );
+    let idle: Vec<String> = first_cells("word")
+        .into_iter()
+        .filter(|word| !printed.contains(word))
+        .collect();
+    assert!(idle.is_empty(), "described, but never printed: {idle:?}");
+}
+
+/// The variants of an enum in the sources, as they stand in the JSON.
+fn variants(source: &str, name: &str) -> BTreeSet<String> {
+    let body = source.split(&format!("pub enum {name} {{")).nth(1).unwrap();
+    let body = body.split("\n}").next().unwrap();
+    body.lines()
+        .map(str::trim)
+        .filter(|line| line.ends_with(',') && !line.starts_with("//"))
+        .map(|line| {
+            let mut word = String::new();
+            for letter in line.trim_end_matches(',').chars() {
+                if letter.is_uppercase() && !word.is_empty() {
+                    word.push('-');
+                }
+                word.extend(letter.to_lowercase());
+            }
+            word
+        })
+        .collect()
+}
+
+#[test]
+fn reasons_kinds_and_sources_are_listed_as_the_program_knows_them() {
+    let gaps = variants(include_str!("../src/measure/estimate.rs"), "Gap");
+    assert_eq!(first_cells("reason"), gaps);
+    let kinds = variants(include_str!("../src/measure/finding.rs"), "Kind");
+    assert!(kinds.contains("clipped-blacks") && kinds.len() > 30);
+    assert_eq!(first_cells("kind"), kinds);
+    let sources = variants(include_str!("../src/measure/compare/mod.rs"), "Source");
+    let row = PAGE
+        .lines()
+        .find(|line| line.starts_with("| `budget`"))
+        .unwrap();
+    for source in sources {
+        assert!(quoted(row).any(|word| word == source), "{source}");
+    }
+}
