@@ -2,7 +2,7 @@
 //! off they are, and whether the stated errors hold.
 //!
 //! The short version runs with the other tests; `TWINSTRIP_STUDY=full` makes the tables of
-//! docs/readings.md.
+//! docs/readings.md (a number instead: so many sessions a level).
 
 #![expect(clippy::unwrap_used, reason = "what fails here fails a test")]
 
@@ -16,6 +16,9 @@ use twinstrip::measure::units::DECADES_PER_STOP;
 use twinstrip::measure::watch::Unwatched;
 use twinstrip::simulate::curve::{TrueCurve, Wanted};
 use twinstrip::simulate::{Level, Practice, Recipe, Twist, make};
+
+/// Sessions a level of the full study.
+const FULL: u64 = 120;
 
 /// Borders of the density bands that errors are told for.
 const BANDS: [f64; 5] = [0.0, 0.3, 0.8, 1.4, 2.3];
@@ -198,8 +201,9 @@ fn study(name: &str, level: Level, twist: Option<Twist>, sessions: u64, role: Ro
 
 #[test]
 fn densities_of_practice_scans_are_right_within_their_stated_errors() {
-    let full = std::env::var("TWINSTRIP_STUDY").is_ok_and(|study| study == "full");
-    let sessions = if full { 120 } else { 3 };
+    let asked = std::env::var("TWINSTRIP_STUDY").ok();
+    let full = asked.is_some();
+    let sessions = asked.map_or(3, |count| count.parse().unwrap_or(FULL));
     for level in Level::ALL {
         for role in [Role::Reference, Role::Coupon] {
             let summary = study("with wedge", level, None, sessions, role);
