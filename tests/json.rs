@@ -79,8 +79,17 @@ fn printed() -> BTreeSet<String> {
         keys(&measured, &mut all);
     }
     desk.put_scan("white.tif", tiff(), 1.0);
-    let ran = desk.run(&["measure", "white.tif", "--json"]);
-    keys(&parsed(&ran.out), &mut all);
+    desk.put(
+        "session.ron",
+        b"Session(version: 1, scans: [\"white.tif\"])",
+    );
+    for asked in [["measure", "white.tif"], ["solve", "session.ron"]] {
+        let ran = desk.run(&[&asked[..], &["--json"]].concat());
+        assert_eq!(ran.code, 4, "{}", ran.err);
+        let said = parsed(&ran.out);
+        assert_eq!(said["answered"], false);
+        keys(&said, &mut all);
+    }
     all
 }
 
