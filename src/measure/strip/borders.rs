@@ -1,6 +1,8 @@
 //! Borders between fields, to a part of a view pixel and with their slant.
 
-use super::lane::{BANDS, Lane, Profile, median};
+use super::lane::{Lane, median};
+use super::posterior::Certainty;
+use super::profile::{BANDS, Profile, band_centre};
 use super::steps::Steps;
 
 /// A border along a lane: where it crosses the middle line and how it leans.
@@ -24,13 +26,18 @@ const CLEAR: f64 = 3.5;
 const MOST_SLANT: f64 = 0.07;
 
 /// Moves each clear border to where the density changes in each band.
-pub(super) fn placed(profile: &Profile, lane: &Lane, steps: &Steps) -> Vec<Border> {
+pub(super) fn placed(
+    profile: &Profile,
+    lane: &Lane,
+    steps: &Steps,
+    certainty: &[Certainty],
+) -> Vec<Border> {
     let count = steps.borders.len();
     (0..count)
         .map(|index| {
             let at = steps.borders[index];
             if steps.evidence[index].abs() < CLEAR {
-                return Border::square(at);
+                return Border::square(certainty[index].mean);
             }
             let before = index
                 .checked_sub(1)
@@ -44,13 +51,46 @@ pub(super) fn placed(profile: &Profile, lane: &Lane, steps: &Steps) -> Vec<Borde
         .collect()
 }
 
+/// Largest share of a field's width that a made wedge's borders scatter by.
+const EVEN: f64 = 0.03;
+
+/// Puts the borders of a made wedge at even distances, as the clear ones show them: the two
+/// ends may lie against paper as white as they are. Borders that don't show even distances
+/// stay.
+pub(super) fn evened(borders: &mut [Border], evidence: &[f64]) {
+    let inner = 1..borders.len().saturating_sub(1);
+    let clear: Vec<(f64, f64)> = inner
+        .filter(|&index| evidence[index] > CLEAR)
+        .map(|index| (index as f64, borders[index].at))
+        .collect();
+    if clear.len() < 4 {
+        return;
+    }
+    let mut slopes = vec![];
+    for (index, a) in clear.iter().enumerate() {
+        for b in clear.iter().skip(index + 1 + clear.len() / 4) {
+            slopes.push((b.1 - a.1) / (b.0 - a.0));
+        }
+    }
+    let width = median(&mut slopes);
+    let mut starts: Vec<f64> = clear.iter().map(|(k, at)| at - width * k).collect();
+    let start = median(&mut starts);
+    let mut off: Vec<f64> = starts.iter().map(|s| (s - start).abs()).collect();
+    if median(&mut off) > EVEN * width {
+        return;
+    }
+    for (index, border) in borders.iter_mut().enumerate() {
+        *border = Border::square(start + width * index as f64);
+    }
+}
+
 fn place(profile: &Profile, lane: &Lane, at: f64, before: f64, after: f64, width: f64) -> Border {
     let from = (at - before).max(0.0) as usize;
     let to = ((at + after) as usize + 1).min(profile.len());
     let places: Vec<(f64, f64)> = (0..BANDS)
         .filter_map(|band| {
             let change = strongest_change(&profile.bands[band][from..to])?;
-            Some((lane.band_centre(band), from as f64 + change))
+            Some((band_centre(lane, band), from as f64 + change))
         })
         .filter(|(_, place)| (place - at).abs() < 0.3 * width)
         .collect();

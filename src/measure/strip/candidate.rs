@@ -2,26 +2,31 @@
 
 use rayon::prelude::*;
 
-use super::lane::{Lane, Profile};
+use super::extent;
+use super::grid::{Sides, stretch};
+use super::lane::Lane;
+use super::posterior::{Certainty, SAME_READING, certainty};
+use super::profile::{Profile, Sums};
 use super::seeds::{Seed, seeds};
-use super::steps::{ANYWHERE, Pattern, Steps, Sums, best};
+use super::steps::{Barred, Ends, Pattern, Search, Steps, best};
 use super::view::View;
 
 /// Widths of hand-held steps: a fifth off is usual.
 pub(super) const BY_HAND: Pattern = Pattern {
-    spread: 0.12,
-    rising: true,
+    spreads: &[0.05, 0.12, 0.2],
+    ends: Ends::Margins,
 };
 /// Widths of a made wedge's fields.
 pub(super) const BY_MACHINE: Pattern = Pattern {
-    spread: 0.03,
-    rising: true,
+    spreads: &[0.03],
+    ends: Ends::Bare,
 };
 
 /// A lane with fields on it, walked toward the dark.
 #[derive(Debug, Clone)]
 pub(super) struct Candidate {
     pub lane: Lane,
+    pub profile: Profile,
     pub profile_from: f64,
     pub sums: Sums,
     /// Best reading for each count asked about.
@@ -31,19 +36,81 @@ pub(super) struct Candidate {
 }
 
 impl Candidate {
-    /// The best score of all readings.
-    pub fn score(&self) -> f64 {
-        self.readings
-            .iter()
-            .map(|(_, steps)| steps.score)
-            .fold(f64::NEG_INFINITY, f64::max)
-    }
-
-    /// The likeliest reading.
+    /// The likeliest reading as a strip.
     pub fn likeliest(&self) -> Option<&(usize, Steps)> {
         self.readings
             .iter()
             .max_by(|a, b| a.1.score.total_cmp(&b.1.score))
+    }
+
+    /// The likeliest reading of all.
+    fn best(&self) -> Option<&Steps> {
+        self.readings
+            .iter()
+            .map(|(_, steps)| steps)
+            .chain(&self.wedge)
+            .max_by(|a, b| a.score.total_cmp(&b.score))
+    }
+
+    fn score(&self) -> f64 {
+        self.best().map_or(f64::NEG_INFINITY, |steps| steps.score)
+    }
+
+    /// How sure each border of a reading is.
+    pub fn certainty(&self, steps: &Steps, pattern: Pattern) -> Vec<Certainty> {
+        certainty(&self.sums, pattern, steps, Sides::Fitted)
+    }
+
+    /// The likeliest reading of another kind, if there is one worth telling: its least sure
+    /// border lies elsewhere. With the chance of that.
+    pub fn other(
+        &self,
+        steps: &Steps,
+        certainty: &[Certainty],
+        pattern: Pattern,
+    ) -> Option<(Steps, f64)> {
+        let (border, least) = certainty
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.elsewhere.total_cmp(&b.1.elsewhere))?;
+        if least.elsewhere < WORTH_TELLING {
+            return None;
+        }
+        let search = Search {
+            widths: (steps.width / NEAR_WIDTHS, steps.width * NEAR_WIDTHS),
+            sides: Sides::Fitted,
+            barred: Some(Barred {
+                border,
+                at: steps.borders[border],
+                within: SAME_READING * steps.width,
+            }),
+        };
+        let other = best(&self.sums, pattern, &[steps.borders.len() - 1], &search).pop()??;
+        Some((other, least.elsewhere))
+    }
+
+    /// Whether it lies along and within a better candidate: the same thing once more.
+    fn repeats(&self, other: &Self) -> bool {
+        const PLACES: usize = 24;
+        let (Some(own), Some(theirs)) = (self.best(), other.best()) else {
+            return false;
+        };
+        let turn = (self.lane.angle - other.lane.angle).sin().abs();
+        if turn > SAME_DIRECTION || own.score > theirs.score {
+            return false;
+        }
+        let ends = |steps: &Steps, from: f64| {
+            let last = steps.borders.len() - 1;
+            (from + steps.borders[0], from + steps.borders[last])
+        };
+        let (from, to) = ends(own, self.profile_from);
+        let (start, end) = ends(theirs, other.profile_from);
+        let inside = (0..PLACES).filter(|&place| {
+            let along = from + (to - from) * (place as f64 + 0.5) / PLACES as f64;
+            let (along, across) = other.lane.coordinates(self.lane.place(along, 0.0));
+            along > start && along < end && across.abs() < other.lane.half_width
+        });
+        inside.count() as f64 / PLACES as f64 > SAME_THING
     }
 }
 
@@ -54,6 +121,18 @@ pub(super) struct Counts {
     pub wedge: Option<usize>,
 }
 
+/// Score from which a lane may be a strip at all.
+const LEAST_SCORE: f64 = 6.0;
+/// A candidate of which more than this share lies in a better one is the same thing.
+const SAME_THING: f64 = 0.6;
+/// Sine of the angle within which two lanes go the same way.
+const SAME_DIRECTION: f64 = 0.2;
+/// Chance of another reading from which a person is told of it.
+const WORTH_TELLING: f64 = 0.1;
+/// Times that sides and steps are fitted in turn.
+const ROUNDS: usize = 3;
+/// Factor that the common width may still change by while fitting.
+const NEAR_WIDTHS: f64 = 1.5;
 /// Coarse view pixels per millimetre, about, for seeds.
 const COARSE_PER_MM: f64 = 2.0;
 /// Longest side of the coarse view when the resolution is unknown.
@@ -74,10 +153,78 @@ pub(super) fn candidates(view: &View, counts: &Counts) -> Vec<Candidate> {
         .filter_map(|lane| lane.fitted(view))
         .collect();
     let lanes = distinct(lanes);
-    lanes
+    let mut rough: Vec<Candidate> = lanes
         .par_iter()
         .filter_map(|lane| read_both_ways(view, lane, counts))
-        .collect()
+        .filter(|candidate| candidate.score() > LEAST_SCORE)
+        .collect();
+    rough.sort_by(|a, b| b.score().total_cmp(&a.score()));
+    let mut settled: Vec<Candidate> = vec![];
+    for candidate in rough {
+        if settled.iter().all(|other| !candidate.repeats(other)) {
+            settled.extend(refined(view, candidate, counts));
+        }
+    }
+    settled
+}
+
+/// Fits the sides of a candidate's lane to its steps, and reads it anew, until both agree.
+fn refined(view: &View, candidate: Candidate, counts: &Counts) -> Option<Candidate> {
+    let mut candidate = candidate;
+    for _ in 0..ROUNDS {
+        let steps = candidate.best()?;
+        let width = steps.width;
+        let seen: Vec<extent::Seen> = steps.borders[..steps.borders.len() - 1]
+            .iter()
+            .zip(&steps.evidence)
+            .skip(usize::from(steps.begins.is_none()))
+            .map(|(&at, &evidence)| (candidate.profile_from + at, evidence))
+            .collect();
+        let lane = extent::fitted(view, &candidate.lane, &seen, width);
+        let search = Search {
+            widths: (width / NEAR_WIDTHS, width * NEAR_WIDTHS),
+            sides: Sides::Fitted,
+            barred: None,
+        };
+        let (from, to) = lane.on_view(view);
+        let profile = Profile::of(view, &lane, from, to);
+        if profile.len() < 8 {
+            return None;
+        }
+        let mut sums = Sums::of(&profile);
+        let shift = candidate.profile_from - from;
+        let borders: Vec<f64> = steps.borders.iter().map(|at| at + shift).collect();
+        let (gap, reach) = stretch(width);
+        sums.learn(&borders, gap, reach);
+        candidate = read(lane, from, profile, sums, counts, &search);
+    }
+    Some(candidate)
+}
+
+/// Reads a lane in the direction in which it goes.
+fn read(
+    lane: Lane,
+    profile_from: f64,
+    profile: Profile,
+    sums: Sums,
+    counts: &Counts,
+    search: &Search,
+) -> Candidate {
+    let readings = best(&sums, BY_HAND, &counts.strips, search);
+    let wedge = counts
+        .wedge
+        .and_then(|count| best(&sums, BY_MACHINE, &[count], search).pop()?);
+    let readings = counts.strips.iter().copied().zip(readings);
+    Candidate {
+        lane,
+        profile,
+        profile_from,
+        readings: readings
+            .filter_map(|(count, steps)| Some((count, steps?)))
+            .collect(),
+        wedge,
+        sums,
+    }
 }
 
 /// Lanes of which each stands for all that lie on it.
@@ -113,37 +260,16 @@ fn read_both_ways(view: &View, lane: &Lane, counts: &Counts) -> Option<Candidate
     let onward = Sums::of(&profile);
     let backward = onward.turned();
     let end = from + profile.len() as f64;
+    let search = Search {
+        widths: (
+            (0.12 * 2.0 * lane.half_width).max(3.0),
+            1.3 * 2.0 * lane.half_width,
+        ),
+        sides: Sides::Rough,
+        barred: None,
+    };
     let ways = [(*lane, from, onward), (lane.turned(), -end, backward)];
-    let widths = (
-        (0.12 * 2.0 * lane.half_width).max(3.0),
-        1.3 * 2.0 * lane.half_width,
-    );
     ways.into_iter()
-        .map(|(lane, profile_from, sums)| {
-            let readings = best(&sums, BY_HAND, &counts.strips, widths, ANYWHERE);
-            let wedge = counts
-                .wedge
-                .and_then(|count| best(&sums, BY_MACHINE, &[count], widths, ANYWHERE).pop()?);
-            let readings = counts
-                .strips
-                .iter()
-                .copied()
-                .zip(readings)
-                .filter_map(|(count, steps)| Some((count, steps?)))
-                .collect();
-            Candidate {
-                lane,
-                profile_from,
-                sums,
-                readings,
-                wedge,
-            }
-        })
-        .max_by(|a, b| {
-            let worth = |c: &Candidate| {
-                c.score()
-                    .max(c.wedge.as_ref().map_or(f64::NEG_INFINITY, |w| w.score))
-            };
-            worth(a).total_cmp(&worth(b))
-        })
+        .map(|(lane, from, sums)| read(lane, from, profile.clone(), sums, counts, &search))
+        .max_by(|a, b| a.score().total_cmp(&b.score()))
 }

@@ -4,12 +4,6 @@ use super::seeds::Seed;
 use super::view::View;
 use crate::measure::geometry::Point;
 
-/// Bands across the strip whose profiles are kept apart: what crosses the whole strip shows
-/// in all of them, a bubble or a brush streak only in one or two.
-pub(super) const BANDS: usize = 6;
-/// Share of the lane's width that the bands cover: ragged sides stay out.
-const COVERED: f64 = 0.84;
-
 /// A stretch of the view between two parallel sides.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Lane {
@@ -61,12 +55,6 @@ impl Lane {
         let (sin, cos) = self.angle.sin_cos();
         let (dx, dy) = (place.x - self.origin.x, place.y - self.origin.y);
         (dx * cos + dy * sin, dy * cos - dx * sin)
-    }
-
-    /// Across of a band's middle line.
-    pub fn band_centre(&self, band: usize) -> f64 {
-        let width = 2.0 * self.half_width * COVERED;
-        width * ((band as f64 + 0.5) / BANDS as f64 - 0.5)
     }
 
     /// Walks the other way.
@@ -227,64 +215,4 @@ pub(super) fn median(values: &mut [f64]) -> f64 {
     }
     let middle = values.len() / 2;
     *values.select_nth_unstable_by(middle, f64::total_cmp).1
-}
-
-/// Densities along a lane, one list a band, a sample each view pixel.
-#[derive(Debug, Clone)]
-pub(super) struct Profile {
-    /// Along of sample 0's near border; sample i covers `from + i` to `from + i + 1`.
-    pub from: f64,
-    /// Mean density in each band at each sample.
-    pub bands: [Vec<f32>; BANDS],
-    /// Density beside the lane, left and right: mean of a stretch just outside.
-    pub beside: [Vec<f32>; 2],
-    /// Density right at the lane's left and right side.
-    pub sides: [Vec<f32>; 2],
-}
-
-impl Profile {
-    /// Samples a lane between two places along it.
-    pub fn of(view: &View, lane: &Lane, from: f64, to: f64) -> Self {
-        let count = (to - from).floor().max(0.0) as usize;
-        let width = lane.half_width * 2.0;
-        let band_width = width * COVERED / BANDS as f64;
-        let lines = (band_width.round() as usize).clamp(1, 6);
-        let first = -width * COVERED / 2.0;
-        let average = |along: f64, from: f64, to: f64, lines: usize| {
-            let mut sum = 0f32;
-            for line in 0..lines {
-                let across = from + (to - from) * (line as f64 + 0.5) / lines as f64;
-                sum += view.nearest(lane.place(along, across));
-            }
-            sum / lines as f32
-        };
-        let sample = |from_across: f64, to_across: f64, lines: usize| -> Vec<f32> {
-            (0..count)
-                .map(|index| average(from + index as f64 + 0.5, from_across, to_across, lines))
-                .collect()
-        };
-        let half = lane.half_width;
-        let near = (0.03 * width).max(1.5);
-        let far = (0.09 * width).max(4.0);
-        Self {
-            from,
-            bands: std::array::from_fn(|band| {
-                let start = first + band as f64 * band_width;
-                sample(start, start + band_width, lines)
-            }),
-            beside: [
-                sample(-half - far, -half - near, 3),
-                sample(half + near, half + far, 3),
-            ],
-            sides: [
-                sample(-half - 1.0, -half + 1.0, 3),
-                sample(half - 1.0, half + 1.0, 3),
-            ],
-        }
-    }
-
-    /// Count of samples.
-    pub fn len(&self) -> usize {
-        self.bands[0].len()
-    }
 }

@@ -1,11 +1,10 @@
 //! Margins, numbering and borders of a strip that was read along a lane.
 
-use super::borders::{Border, placed};
+use super::borders::{Border, evened, placed};
 use super::candidate::Candidate;
-use super::lane::Profile;
+use super::posterior::Certainty;
 use super::shape::Layout;
 use super::steps::Steps;
-use super::view::View;
 use crate::measure::geometry::Field;
 
 /// The step of the series that lies on each field, from the lightest to the darkest.
@@ -19,26 +18,46 @@ pub(super) fn numbering(count: usize, log_exposures: Option<&[f64]>) -> Vec<usiz
     order
 }
 
+/// How fields came to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Made {
+    /// Steps under a card held by hand.
+    ByHand,
+    /// Fields of a bought wedge.
+    ByMachine,
+}
+
+/// Margins of unlike density are not both margins.
+const ALIKE: f64 = 0.06;
+
 /// Fields and borders of a reading in lane coordinates.
 pub(super) fn layout(
-    view: &View,
     candidate: &Candidate,
     steps: &Steps,
+    certainty: &[Certainty],
+    made: Made,
     numbering: &[usize],
 ) -> Layout {
-    let length = candidate.sums.len() as f64;
-    let profile = Profile::of(
-        view,
-        &candidate.lane,
-        candidate.profile_from,
-        candidate.profile_from + length,
-    );
-    let mut borders = placed(&profile, &candidate.lane, steps);
+    let mut borders = placed(&candidate.profile, &candidate.lane, steps, certainty);
+    if made == Made::ByMachine {
+        evened(&mut borders, &steps.evidence);
+    }
     let mut fields: Vec<Field> = numbering.iter().map(|&step| Field::Step(step)).collect();
-    let first = borders[0].at;
-    let room = first.min(steps.width);
-    if room > 0.5 * steps.width {
-        borders.insert(0, Border::square(first - room));
+    let level = |from: f64, to: f64| {
+        let inset = 0.2 * (to - from);
+        candidate.sums.level(from + inset, to - inset)
+    };
+    let (first, last) = (borders[0].at, borders[borders.len() - 1].at);
+    let margin = steps.begins.map(|begins| (begins, level(begins, first)));
+    if let Some(ends) = steps.ends {
+        let lightest = margin.map_or_else(|| level(first, borders[1].at), |(_, level)| level);
+        if (level(last, ends) - lightest).abs() < ALIKE {
+            borders.push(Border::square(ends));
+            fields.push(Field::Margin);
+        }
+    }
+    if let Some((begins, _)) = margin {
+        borders.insert(0, Border::square(begins));
         fields.insert(0, Field::Margin);
     }
     for border in &mut borders {

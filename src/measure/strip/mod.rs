@@ -2,8 +2,12 @@
 
 mod borders;
 mod candidate;
+mod extent;
+mod grid;
 mod lane;
 mod layout;
+mod posterior;
+mod profile;
 mod report;
 mod seeds;
 mod select;

@@ -29,8 +29,6 @@ pub(super) struct Seed {
     pub angle: f64,
     /// Half of the extent along the first axis and across it.
     pub half: (f64, f64),
-    /// Cut (index into the list of cuts) that it came from.
-    pub cut: usize,
 }
 
 /// All seeds on a (coarse) view, from the lowest cut to the highest.
@@ -38,8 +36,7 @@ pub(super) fn seeds(view: &View) -> Vec<Seed> {
     let base = lightest(view);
     let per_cut: Vec<Vec<Seed>> = CUTS
         .par_iter()
-        .enumerate()
-        .map(|(index, cut)| seeds_at(view, base + cut, index))
+        .map(|cut| seeds_at(view, base + cut))
         .collect();
     per_cut.into_iter().flatten().collect()
 }
@@ -63,7 +60,7 @@ struct Area {
     y: (u32, u32),
 }
 
-fn seeds_at(view: &View, cut: f32, index: usize) -> Vec<Seed> {
+fn seeds_at(view: &View, cut: f32) -> Vec<Seed> {
     let (width, height) = (view.width as u32, view.height as u32);
     let mask = GrayImage::from_fn(width, height, |x, y| {
         let dark = view.density[(y * width + x) as usize] > cut;
@@ -98,7 +95,7 @@ fn seeds_at(view: &View, cut: f32, index: usize) -> Vec<Seed> {
         .filter_map(|(number, area)| {
             let inside = |x: u32, y: u32| labels.get_pixel(x, y).0[0] as usize == number + 1;
             let angle = angle_of(view, area, &inside);
-            rectangle(area, angle, index, &inside)
+            rectangle(area, angle, &inside)
         })
         .collect()
 }
@@ -132,12 +129,7 @@ fn angle_of(view: &View, area: &Area, inside: &impl Fn(u32, u32) -> bool) -> f64
     imaginary.atan2(real) / 4.0
 }
 
-fn rectangle(
-    area: &Area,
-    angle: f64,
-    cut: usize,
-    inside: &impl Fn(u32, u32) -> bool,
-) -> Option<Seed> {
+fn rectangle(area: &Area, angle: f64, inside: &impl Fn(u32, u32) -> bool) -> Option<Seed> {
     let (sin, cos) = angle.sin_cos();
     let middle = Point::new(
         f64::from(area.x.0 + area.x.1 + 1) / 2.0,
@@ -167,7 +159,6 @@ fn rectangle(
         centre: Point::new(middle.x + u * cos - v * sin, middle.y + u * sin + v * cos),
         angle,
         half,
-        cut,
     })
 }
 

@@ -1,7 +1,8 @@
 //! Which candidates are the strips and wedges that the session describes.
 
-use super::candidate::{Candidate, Counts};
-use super::layout::{layout, numbering};
+use super::candidate::{BY_HAND, BY_MACHINE, Candidate, Counts};
+use super::layout::{Made, layout, numbering};
+use super::posterior::Certainty;
 use super::report;
 use super::shape::shape;
 use super::steps::Steps;
@@ -11,7 +12,7 @@ use crate::measure::geometry::{Point, StripShape};
 
 /// Counts of steps that are tried when the session doesn't say.
 const ANY_COUNT: std::ops::RangeInclusive<usize> = 3..=24;
-/// Score from which a lane may be a strip at all.
+/// Score from which a refined lane may be a strip at all.
 const LEAST_SCORE: f64 = 6.0;
 /// Share of a candidate's area that may lie over a better one.
 const MOST_OVERLAP: f64 = 0.15;
@@ -46,7 +47,8 @@ pub(super) fn counts(wanted: &Wanted) -> Counts {
 /// One candidate as one thing.
 struct Thing<'a> {
     candidate: &'a Candidate,
-    steps: &'a Steps,
+    steps: Steps,
+    certainty: Vec<Certainty>,
     shape: StripShape,
     score: f64,
 }
@@ -65,7 +67,10 @@ pub(super) fn select(views: &[View], seen: Vec<Vec<Candidate>>, wanted: &Wanted)
                     if falling {
                         order.reverse();
                     }
-                    wedges.push(thing(view, candidate, steps, &order, steps.score + fit));
+                    wedges.push(Thing {
+                        score: steps.score + fit,
+                        ..thing(view, candidate, steps, Made::ByMachine, &order)
+                    });
                 }
             }
             if let Some((count, steps)) = candidate.likeliest()
@@ -73,7 +78,7 @@ pub(super) fn select(views: &[View], seen: Vec<Vec<Candidate>>, wanted: &Wanted)
                 && clear_borders(steps) >= 2
             {
                 let order = numbering(*count, None);
-                things.push(thing(view, candidate, steps, &order, steps.score));
+                things.push(thing(view, candidate, steps, Made::ByHand, &order));
             }
         }
     }
@@ -115,15 +120,30 @@ fn given(shape: &Option<StripShape>) -> Option<Located> {
 fn located(thing: &Thing<'_>) -> Located {
     Located {
         shape: thing.shape.clone(),
-        confidence: confidence(thing.steps),
+        confidence: confidence(&thing.certainty),
         others: vec![],
     }
 }
 
-/// Chance that a reading is right, from its evidence.
-fn confidence(steps: &Steps) -> f64 {
-    let per_border = steps.score / steps.borders.len() as f64;
-    1.0 / (1.0 + (-(per_border - 0.5) * 2.0).exp())
+/// The same with the other reading that the evidence allows, if there is one.
+fn located_with_others(view: &View, thing: &Thing<'_>, order: &[usize]) -> Located {
+    let other = thing
+        .candidate
+        .other(&thing.steps, &thing.certainty, BY_HAND)
+        .map(|(steps, share)| {
+            let other = self::thing(view, thing.candidate, &steps, Made::ByHand, order);
+            (other.shape, share)
+        });
+    Located {
+        others: other.into_iter().collect(),
+        ..located(thing)
+    }
+}
+
+/// Chance that all borders of a reading are right: that of the least sure one, since what
+/// makes one wrong makes its neighbours wrong.
+fn confidence(certainty: &[Certainty]) -> f64 {
+    certainty.iter().map(|c| c.right).fold(1.0, f64::min)
 }
 
 /// Borders between fields that are beyond doubt.
@@ -135,16 +155,22 @@ fn clear_borders(steps: &Steps) -> usize {
 fn thing<'a>(
     view: &View,
     candidate: &'a Candidate,
-    steps: &'a Steps,
+    steps: &Steps,
+    made: Made,
     order: &[usize],
-    score: f64,
 ) -> Thing<'a> {
-    let layout = layout(view, candidate, steps, order);
+    let pattern = match made {
+        Made::ByHand => BY_HAND,
+        Made::ByMachine => BY_MACHINE,
+    };
+    let certainty = candidate.certainty(steps, pattern);
+    let layout = layout(candidate, steps, &certainty, made, order);
     Thing {
         candidate,
-        steps,
+        steps: steps.clone(),
+        certainty,
         shape: shape(view.scan, &candidate.lane, &layout, view.step),
-        score,
+        score: steps.score,
     }
 }
 
@@ -318,8 +344,9 @@ fn assign(views: &[View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut F
                 let candidate = strips[column].candidate;
                 let view = &views[strips[column].shape.scan];
                 let exposures = wanted.strips[open[row]].log_exposures.as_deref();
-                let thing = thing(view, candidate, &steps, &numbering(count, exposures), 0.0);
-                found.strips[open[row]] = Some(located(&thing));
+                let order = numbering(count, exposures);
+                let thing = thing(view, candidate, &steps, Made::ByHand, &order);
+                found.strips[open[row]] = Some(located_with_others(view, &thing, &order));
             }
             row += 1;
             column += 1;
