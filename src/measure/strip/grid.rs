@@ -20,7 +20,7 @@ const SECOND_MARGIN: f64 = 0.15;
 /// Standard errors by which the density falls at least from the darkest step to a margin.
 const CLEAR_FALL: f64 = 4.0;
 /// Widths of a margin as shares of the common width of the steps.
-const MARGIN_WIDTHS: (f64, f64) = (0.35, 2.0);
+const MARGIN_WIDTHS: (f64, f64) = (0.45, 2.0);
 /// Grid positions per field width.
 const GRID: f64 = 16.0;
 

@@ -27,9 +27,6 @@ pub(super) enum Made {
     ByMachine,
 }
 
-/// Margins of unlike density are not both margins.
-const ALIKE: f64 = 0.06;
-
 /// Fields and borders of a reading in lane coordinates.
 pub(super) fn layout(
     candidate: &Candidate,
@@ -43,20 +40,8 @@ pub(super) fn layout(
         evened(&mut borders, &steps.evidence);
     }
     let mut fields: Vec<Field> = numbering.iter().map(|&step| Field::Step(step)).collect();
-    let level = |from: f64, to: f64| {
-        let inset = 0.2 * (to - from);
-        candidate.sums.level(from + inset, to - inset)
-    };
-    let (first, last) = (borders[0].at, borders[borders.len() - 1].at);
-    let margin = steps.begins.map(|begins| (begins, level(begins, first)));
-    if let Some(ends) = steps.ends {
-        let lightest = margin.map_or_else(|| level(first, borders[1].at), |(_, level)| level);
-        if (level(last, ends) - lightest).abs() < ALIKE {
-            borders.push(Border::square(ends));
-            fields.push(Field::Margin);
-        }
-    }
-    if let Some((begins, _)) = margin {
+    // A second margin beyond the darkest step is left alone: bare ground looks like it.
+    if let Some(begins) = steps.begins {
         borders.insert(0, Border::square(begins));
         fields.insert(0, Field::Margin);
     }

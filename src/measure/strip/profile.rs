@@ -120,7 +120,7 @@ impl Profile {
 /// Log likelihood ratio of a contrast in standard errors: strip against no strip. A strip may
 /// be as light as what lies around it.
 fn presence(z: f64) -> f64 {
-    const NO_CONTRAST: f64 = 0.3;
+    const NO_CONTRAST: f64 = 0.15;
     const BREADTH: f64 = 40.0;
     const MOST: f64 = 3.0;
     let tail = 1.0 + z * z / 3.0;
