@@ -8,7 +8,7 @@ use crate::measure::strip::Found;
 
 /// A strip located with less confidence than this is measured, but nothing is solved from it:
 /// the steps may be counted wrongly, which would shift the ratio by a whole step.
-pub(super) const LEAST_CONFIDENCE: f64 = 0.5;
+pub(super) const LEAST_CONFIDENCE: f64 = 0.6;
 
 /// Which strips no answer may rest on, and why.
 pub(super) struct Gate {

@@ -22,6 +22,8 @@ impl Border {
 
 /// Standard errors from which a border is clear enough to be placed by its own evidence.
 const CLEAR: f64 = 3.5;
+/// Standard deviations from where all readings put a border within which it is looked for.
+const FAR: f64 = 2.5;
 /// A card held by hand leans by less than this (about 4 degrees).
 const MOST_SLANT: f64 = 0.07;
 
@@ -46,7 +48,15 @@ pub(super) fn placed(
                 .borders
                 .get(index + 1)
                 .map_or(steps.width, |next| next - at);
-            place(profile, lane, at, 0.4 * before, 0.4 * after, steps.width)
+            let placed = place(profile, lane, at, 0.4 * before, 0.4 * after, steps.width);
+            let Certainty {
+                mean, deviation, ..
+            } = certainty[index];
+            // Mottle near a weak border may change more than the border does.
+            if (placed.at - mean).abs() > FAR * deviation + 0.1 * steps.width {
+                return Border::square(mean);
+            }
+            placed
         })
         .collect()
 }

@@ -56,6 +56,27 @@ impl Candidate {
         self.best().map_or(f64::NEG_INFINITY, |steps| steps.score)
     }
 
+    /// Its lane turned about its middle into the direction of another lane, modulo a quarter
+    /// turn, when it lies somewhat askew to it: sheets laid by one hand lie much alike.
+    fn aligned(&self, other: &Lane) -> Option<Lane> {
+        const QUARTER: f64 = std::f64::consts::FRAC_PI_2;
+        let steps = self.best()?;
+        let askew = self.lane.angle - other.angle;
+        let askew = askew - (askew / QUARTER).round() * QUARTER;
+        if !ASKEW.contains(&askew.abs()) {
+            return None;
+        }
+        let last = steps.borders[steps.borders.len() - 1];
+        let half = (last - steps.borders[0]) / 2.0;
+        let middle = self.profile_from + steps.borders[0] + half;
+        Some(Lane {
+            origin: self.lane.place(middle, 0.0),
+            angle: self.lane.angle - askew,
+            dark: (-half, half),
+            ..self.lane
+        })
+    }
+
     /// How sure each border of a reading is.
     pub fn certainty(&self, steps: &Steps, pattern: Pattern) -> Vec<Certainty> {
         certainty(&self.sums, pattern, steps, Sides::Fitted)
@@ -129,6 +150,8 @@ const SAME_THING: f64 = 0.6;
 const SAME_DIRECTION: f64 = 0.2;
 /// Chance of another reading from which a person is told of it.
 const WORTH_TELLING: f64 = 0.1;
+/// Angles, radians, by which a lane lies askew to a sure one and may have been misled.
+const ASKEW: std::ops::Range<f64> = 0.05..0.35;
 /// Times that sides and steps are fitted in turn.
 const ROUNDS: usize = 3;
 /// Factor that the common width may still change by while fitting.
@@ -161,9 +184,21 @@ pub(super) fn candidates(view: &View, counts: &Counts) -> Vec<Candidate> {
     rough.sort_by(|a, b| b.score().total_cmp(&a.score()));
     let mut settled: Vec<Candidate> = vec![];
     for candidate in rough {
-        if settled.iter().all(|other| !candidate.repeats(other)) {
-            settled.extend(refined(view, candidate, counts));
+        if settled.iter().any(|other| candidate.repeats(other)) {
+            continue;
         }
+        let own = refined(view, candidate, counts);
+        let aligned = settled
+            .first()
+            .zip(own.as_ref())
+            .and_then(|(best, own)| own.aligned(&best.lane))
+            .and_then(|lane| read_both_ways(view, &lane, counts))
+            .and_then(|candidate| refined(view, candidate, counts));
+        let better = own
+            .into_iter()
+            .chain(aligned)
+            .max_by(|a, b| a.score().total_cmp(&b.score()));
+        settled.extend(better);
     }
     settled
 }

@@ -6,9 +6,9 @@ use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::geometry::{Edge, Field, StripShape};
 
 /// Chance of being right below which nothing can be built on a reading.
-const LEAST_CONFIDENCE: f64 = 0.5;
+const LEAST_CONFIDENCE: f64 = 0.6;
 /// Chance of being right below which the doubt is told.
-const DOUBTFUL: f64 = 0.75;
+const DOUBTFUL: f64 = 0.8;
 
 /// Adds the findings.
 pub(super) fn report(found: &mut Found, wanted: &Wanted, views: &[View]) {
