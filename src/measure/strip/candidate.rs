@@ -106,8 +106,9 @@ impl Candidate {
                 within: SAME_READING * steps.width,
             }),
         };
-        let other = best(&self.sums, pattern, &[steps.borders.len() - 1], &search).pop()??;
-        Some((other, least.elsewhere))
+        let counts = [steps.borders.len() - 1];
+        let [mut others] = best(&self.sums, [(pattern, &counts)], &search);
+        Some((others.pop()??, least.elsewhere))
     }
 
     /// Whether it lies along and within a better candidate: the same thing once more.
@@ -245,10 +246,12 @@ fn read(
     counts: &Counts,
     search: &Search,
 ) -> Candidate {
-    let readings = best(&sums, BY_HAND, &counts.strips, search);
-    let wedge = counts
-        .wedge
-        .and_then(|count| best(&sums, BY_MACHINE, &[count], search).pop()?);
+    let asked = [
+        (BY_HAND, counts.strips.as_slice()),
+        (BY_MACHINE, counts.wedge.as_slice()),
+    ];
+    let [readings, mut wedge] = best(&sums, asked, search);
+    let wedge = wedge.pop().flatten();
     let readings = counts.strips.iter().copied().zip(readings);
     Candidate {
         lane,

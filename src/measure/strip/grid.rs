@@ -6,7 +6,7 @@
 
 use super::lane::median;
 use super::profile::{BANDS, Sums};
-use super::steps::{Ends, Pattern};
+use super::steps::Ends;
 
 /// Share of borders that may show nothing at all (melted into base or Dmax).
 const MELTED: f64 = 0.15;
@@ -23,6 +23,10 @@ const CLEAR_FALL: f64 = 4.0;
 const MARGIN_WIDTHS: (f64, f64) = (0.45, 2.0);
 /// Grid positions per field width.
 const GRID: f64 = 16.0;
+/// Grid places on either side of a border that respond to it.
+const CLEAR: usize = (0.36 * GRID) as usize;
+/// Grid places of a field that is all response to its borders.
+pub(super) const SHORT: usize = 2 * CLEAR + 1;
 
 /// Log likelihood ratio of a border with this evidence, of the expected sign if positive.
 fn border_gain(z: f64) -> f64 {
@@ -81,7 +85,8 @@ pub(super) struct Grid {
 }
 
 impl Grid {
-    pub fn new(sums: &Sums, width: f64, pattern: Pattern, sides: Sides) -> Self {
+    /// The evidence; what lies beyond the ends follows by [`Self::find_ends`].
+    pub fn new(sums: &Sums, width: f64, sides: Sides) -> Self {
         let pitch = (width / GRID).max(1.0);
         let places = (sums.len() as f64 / pitch) as usize + 1;
         let (gap, reach) = stretch(width);
@@ -107,7 +112,7 @@ impl Grid {
             Sides::Rough => 0.0,
             Sides::Fitted => 1.0,
         };
-        let mut grid = Self {
+        Self {
             pitch,
             z,
             border,
@@ -119,9 +124,7 @@ impl Grid {
             presence: (0..places)
                 .map(|place| weight * sums.presence(at(place)))
                 .collect(),
-        };
-        grid.find_ends(pattern.ends, width / pitch);
-        grid
+        }
     }
 
     /// The end of a sheet shows as a step of either sign, or not at all where it is as light
@@ -136,7 +139,9 @@ impl Grid {
         outer
     }
 
-    fn find_ends(&mut self, ends: Ends, unit: f64) {
+    /// Gains of the first and the last border by what may lie beyond them; `unit` is the
+    /// common width in grid places.
+    pub fn find_ends(&mut self, ends: Ends, unit: f64) {
         let outer = self.outer();
         let places = self.z.len();
         let last_place = places - 1;
@@ -194,12 +199,21 @@ impl Grid {
 
     /// Stray cost strictly inside a field, clear of its borders' own response.
     pub fn inside(&self, from: usize, to: usize) -> f64 {
-        let clear = (0.36 * GRID) as usize;
-        if to <= from + 2 * clear + 1 {
+        if to <= from + SHORT {
             0.0
         } else {
-            self.stray[to - clear] - self.stray[from + clear + 1]
+            self.stray_before(to) - self.stray_after(from)
         }
+    }
+
+    /// Running sum of stray cost up to where a border that follows begins to respond.
+    pub fn stray_before(&self, border: usize) -> f64 {
+        self.stray[border.saturating_sub(CLEAR)]
+    }
+
+    /// Running sum of stray cost up to where a border before it has ceased to respond.
+    pub fn stray_after(&self, border: usize) -> f64 {
+        self.stray[(border + CLEAR + 1).min(self.stray.len() - 1)]
     }
 }
 

@@ -47,7 +47,8 @@ pub(super) fn certainty(
     let all: Vec<(f64, Vec<Marginal>)> = (-EACH_SIDE..=EACH_SIDE)
         .flat_map(|power| {
             let width = steps.width * WIDTH_RATIO.powi(power);
-            let grid = Grid::new(sums, width, pattern, sides);
+            let mut grid = Grid::new(sums, width, sides);
+            grid.find_ends(pattern.ends, width / grid.pitch);
             let spreads = pattern.spreads(sides).iter();
             spreads
                 .filter_map(|&spread| marginals(&grid, spread, width, count))

@@ -3,7 +3,9 @@
 //! Every border has its evidence ([`Grid`]); widths have a prior about a common width that is
 //! searched over. The sum is maximised exactly for a known count of fields.
 
-use super::grid::{Grid, Sides};
+use rayon::prelude::*;
+
+use super::grid::{Grid, SHORT, Sides};
 use super::profile::Sums;
 
 /// What lies beyond the first and the last field.
@@ -101,6 +103,75 @@ impl Widths {
             gain: chance.iter().map(|chance| (chance / total).ln()).collect(),
         }
     }
+
+    /// Each width, narrowest first, with its gain.
+    fn each(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
+        (self.least..).zip(self.gain.iter().copied())
+    }
+}
+
+/// All ways to lay fields side by side on a grid, the best one to each place.
+struct Laid<'a> {
+    grid: &'a Grid,
+    widths: Widths,
+    /// For each count of fields, the gain with which a field may begin at each place.
+    begun: Vec<Vec<f64>>,
+}
+
+impl Laid<'_> {
+    /// Gain of the best way to end a further field at each place.
+    ///
+    /// The stray cost within a field is the difference of a running sum, so that what belongs
+    /// to its start can be added there once, and the search for the best is a plain maximum.
+    fn reached(&self) -> Option<Vec<f64>> {
+        let begun = self.begun.last()?;
+        let open: Vec<f64> = begun
+            .iter()
+            .enumerate()
+            .map(|(start, gain)| gain + self.grid.stray_after(start))
+            .collect();
+        let mut short = vec![FORBID; begun.len()];
+        let mut long = vec![FORBID; begun.len()];
+        for (width, gain) in self.widths.each() {
+            let (best, from) = if width > SHORT {
+                (&mut long, &open)
+            } else {
+                (&mut short, begun)
+            };
+            for (best, from) in best.iter_mut().skip(width).zip(from) {
+                // Unlike `f64::max` this is one instruction: nothing here is not a number.
+                let total = from + gain;
+                *best = if total > *best { total } else { *best };
+            }
+        }
+        for (place, (short, long)) in short.iter_mut().zip(&long).enumerate() {
+            *short = short.max(long - self.grid.stray_before(place));
+        }
+        Some(short)
+    }
+
+    /// Borders of the best way to end at a place after so many fields.
+    fn borders(&self, fields: usize, end: usize) -> Vec<usize> {
+        let mut borders = vec![end];
+        let mut place = end;
+        for begun in self.begun[..fields].iter().rev() {
+            let gain_from = |(width, gain): (usize, f64)| {
+                let start = place.checked_sub(width)?;
+                Some((begun[start] + gain - self.grid.inside(start, place), start))
+            };
+            let better = |best: (f64, usize), other: (f64, usize)| {
+                if other.0 > best.0 { other } else { best }
+            };
+            (_, place) = self
+                .widths
+                .each()
+                .filter_map(gain_from)
+                .fold((FORBID, 0), better);
+            borders.push(place);
+        }
+        borders.reverse();
+        borders
+    }
 }
 
 /// The best borders for each of some counts of fields on a grid.
@@ -109,63 +180,51 @@ fn best_on_grid(
     spread: f64,
     counts: &[usize],
     width: f64,
-    search: &Search,
+    barred: Option<Barred>,
 ) -> Vec<Option<Steps>> {
-    let places = grid.z.len();
     let most_fields = counts.iter().copied().max().unwrap_or(0);
-    let Widths { least, gain } = Widths::of(spread, width / grid.pitch);
-    let barred = |border: usize, place: usize| {
-        search.barred.is_some_and(|barred| {
-            barred.border == border && (place as f64 * grid.pitch - barred.at).abs() < barred.within
-        })
+    let sample = |place: usize| place as f64 * grid.pitch;
+    let bar = |border: usize, gains: &mut [f64]| {
+        let barred = barred.filter(|barred| barred.border == border);
+        let Some(barred) = barred else { return };
+        for (place, gain) in gains.iter_mut().enumerate() {
+            if (sample(place) - barred.at).abs() < barred.within {
+                *gain = FORBID;
+            }
+        }
     };
-    let mut score: Vec<f64> = grid.first.clone();
-    bar(&mut score, |place| barred(0, place));
-    let mut back: Vec<Vec<u32>> = Vec::with_capacity(most_fields);
+    let mut first = grid.first.clone();
+    bar(0, &mut first);
+    let mut laid = Laid {
+        grid,
+        widths: Widths::of(spread, width / grid.pitch),
+        begun: vec![first],
+    };
     let mut ends: Vec<Option<(f64, usize)>> = Vec::with_capacity(most_fields);
     for field in 0..most_fields {
-        let mut reached = vec![FORBID; places];
-        let mut from = vec![0u32; places];
-        for place in least..places {
-            let (mut best, mut best_from) = (FORBID, 0);
-            for (index, gain) in gain.iter().enumerate() {
-                let Some(start) = place.checked_sub(least + index) else {
-                    break;
-                };
-                if score[start] > FORBID {
-                    let total = score[start] + gain - grid.inside(start, place);
-                    if total > best {
-                        (best, best_from) = (total, start);
-                    }
-                }
-            }
-            reached[place] = best;
-            from[place] = best_from as u32;
-        }
-        bar(&mut reached, |place| barred(field + 1, place));
+        let Some(mut reached) = laid.reached() else {
+            break;
+        };
+        bar(field + 1, &mut reached);
         ends.push(
-            (0..places)
-                .filter(|&place| reached[place] > FORBID)
-                .map(|place| (reached[place] + grid.last[place], place))
+            reached
+                .iter()
+                .zip(&grid.last)
+                .map(|(reached, last)| reached + last)
+                .zip(0..)
+                .filter(|(gain, _)| *gain > FORBID)
                 .max_by(|a, b| a.0.total_cmp(&b.0)),
         );
-        back.push(from);
         for (gain, total) in grid.border.iter().zip(&mut reached) {
             *total += gain;
         }
-        score = reached;
+        laid.begun.push(reached);
     }
     counts
         .iter()
         .map(|&count| {
-            let (score, mut place) = (*ends.get(count.checked_sub(1)?)?)?;
-            let mut at = vec![place];
-            for from in back[..count].iter().rev() {
-                place = from[place] as usize;
-                at.push(place);
-            }
-            at.reverse();
-            let sample = |place: usize| place as f64 * grid.pitch;
+            let (score, end) = (*ends.get(count.checked_sub(1)?)?)?;
+            let at = laid.borders(count, end);
             let other = |place: usize, own: usize| (place != own).then(|| sample(place));
             Some(Steps {
                 score,
@@ -179,44 +238,55 @@ fn best_on_grid(
         .collect()
 }
 
-fn bar(scores: &mut [f64], barred: impl Fn(usize) -> bool) {
-    for (place, score) in scores.iter_mut().enumerate() {
-        if barred(place) {
-            *score = FORBID;
-        }
-    }
-}
-
 /// Common widths to try.
 pub(super) fn widths(range: (f64, f64)) -> impl Iterator<Item = f64> {
     std::iter::successors(Some(range.0), |width| Some(width * WIDTH_RATIO))
         .take_while(move |&width| width <= range.1)
 }
 
+/// Best readings by their count of fields.
+type Readings = Vec<(usize, Option<Steps>)>;
+
 /// The best borders for each of some counts of fields, over a range of common widths
-/// (samples).
-pub(super) fn best(
+/// (samples); for several patterns at once, because the evidence is the same for them.
+pub(super) fn best<const PATTERNS: usize>(
     sums: &Sums,
-    pattern: Pattern,
-    counts: &[usize],
+    asked: [(Pattern, &[usize]); PATTERNS],
     search: &Search,
-) -> Vec<Option<Steps>> {
-    let mut best: Vec<Option<Steps>> = vec![None; counts.len()];
-    for width in widths(search.widths) {
-        // Counts that don't fit on the lane at this width are left out.
-        let fits = |count: usize| (count as f64) * width <= 1.2 * sums.len() as f64;
-        let fitting: Vec<usize> = counts.iter().copied().filter(|&c| fits(c)).collect();
-        if fitting.is_empty() {
-            break;
-        }
-        let grid = Grid::new(sums, width, pattern, search.sides);
-        for &spread in pattern.spreads(search.sides) {
-            let found = best_on_grid(&grid, spread, &fitting, width, search);
-            for (count, steps) in fitting.iter().zip(found) {
+) -> [Vec<Option<Steps>>; PATTERNS] {
+    // Counts that don't fit on the lane at a width are left out.
+    let fits = |count: usize, width: f64| (count as f64) * width <= 1.2 * sums.len() as f64;
+    let at_width = |width: f64| {
+        let mut grid = Grid::new(sums, width, search.sides);
+        asked.map(|(pattern, counts)| {
+            let counts = counts.iter().copied();
+            let counts: Vec<usize> = counts.filter(|&count| fits(count, width)).collect();
+            if counts.is_empty() {
+                return vec![];
+            }
+            grid.find_ends(pattern.ends, width / grid.pitch);
+            let spreads = pattern.spreads(search.sides).iter();
+            spreads
+                .flat_map(|&spread| {
+                    let found = best_on_grid(&grid, spread, &counts, width, search.barred);
+                    counts.iter().copied().zip(found)
+                })
+                .collect()
+        })
+    };
+    let fewest = asked.iter().flat_map(|(_, counts)| *counts).min();
+    let widths: Vec<f64> = widths(search.widths)
+        .take_while(|&width| fewest.is_some_and(|&count| fits(count, width)))
+        .collect();
+    let found: Vec<[Readings; PATTERNS]> = widths.into_par_iter().map(at_width).collect();
+    let mut best = asked.map(|(_, counts)| vec![None::<Steps>; counts.len()]);
+    for at_width in found {
+        for ((found, (_, counts)), best) in at_width.into_iter().zip(&asked).zip(&mut best) {
+            for (count, steps) in found {
                 let Some(steps) = steps else { continue };
-                for (known, known_best) in counts.iter().zip(&mut best) {
-                    if known == count && known_best.as_ref().is_none_or(|b| steps.score > b.score) {
-                        *known_best = Some(steps.clone());
+                for (known, best) in counts.iter().zip(best.iter_mut()) {
+                    if *known == count && best.as_ref().is_none_or(|b| steps.score > b.score) {
+                        *best = Some(steps.clone());
                     }
                 }
             }
