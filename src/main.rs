@@ -1,5 +1,10 @@
-//! The twinstrip program; all it does is hand its arguments to the library.
+//! The twinstrip program: files or nothing as arguments open the window, everything else is the
+//! command line's.
 
 fn main() -> std::process::ExitCode {
+    #[cfg(feature = "window")]
+    if let Some(paths) = twinstrip::window::asked_for(std::env::args_os()) {
+        return twinstrip::window::run(paths);
+    }
     twinstrip::headless::run()
 }

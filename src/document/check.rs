@@ -1,6 +1,7 @@
 //! What a session must fulfil before it is measured or saved.
 
 use super::{Encoding, Session, Strip, Wedge};
+use crate::measure::compare::eye::Match;
 use crate::measure::exposure::ExposureError;
 use crate::measure::geometry::{Field, StripShape};
 
@@ -40,6 +41,14 @@ pub enum SessionError {
         /// What is wrong.
         what: String,
     },
+    /// Something about a match by eye.
+    #[error("match {number}: {what}")]
+    Match {
+        /// Match number from 1.
+        number: usize,
+        /// What is wrong.
+        what: String,
+    },
     /// A setting out of its range.
     #[error("settings: {0}")]
     Settings(String),
@@ -68,6 +77,31 @@ impl Session {
         }
         for (index, strip) in self.strips.iter().enumerate() {
             self.check_strip(index, strip)?;
+        }
+        for (index, made) in self.matches.iter().enumerate() {
+            self.check_match(made).map_err(|what| SessionError::Match {
+                number: index + 1,
+                what,
+            })?;
+        }
+        Ok(())
+    }
+
+    fn check_match(&self, made: &Match) -> Result<(), String> {
+        for (strip, at) in [
+            (made.reference, made.reference_at),
+            (made.coupon, made.coupon_at),
+        ] {
+            self.strips
+                .get(strip)
+                .ok_or_else(|| format!("there is no strip {}", strip + 1))?;
+            let whole_halves = (2.0 * at).fract() == 0.0 && at >= 0.0;
+            if !whole_halves {
+                return Err(format!("step {}: places are whole or half steps", at + 1.0));
+            }
+        }
+        if made.reference == made.coupon {
+            return Err("it takes two strips".into());
         }
         Ok(())
     }

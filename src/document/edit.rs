@@ -1,6 +1,7 @@
 //! Changes of a session, as values.
 
 use super::{Encoding, Scan, Session, SessionError, Strip, Wedge};
+use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
 use crate::measure::geometry::StripShape;
 use crate::measure::raster::Channel;
@@ -13,6 +14,13 @@ pub enum Edit {
     AddScan(Scan),
     /// Takes a scan away, and every given outline on it.
     RemoveScan(usize),
+    /// Says that a scan lies elsewhere or is another file by now.
+    LocateScan {
+        /// Index of the scan.
+        scan: usize,
+        /// The scan as it is.
+        with: Scan,
+    },
     /// Says how a scan's codes are encoded.
     SetEncoding {
         /// Index of the scan.
@@ -100,6 +108,10 @@ pub enum Edit {
     UsePriors,
     /// Does without priors.
     DropPriors,
+    /// Records that two steps look alike.
+    AddMatch(Match),
+    /// Takes a match back.
+    RemoveMatch(usize),
     /// Keeps a note.
     SetNotes(String),
 }
@@ -113,6 +125,9 @@ pub enum EditError {
     /// The session has no such strip.
     #[error("there is no strip {}", .0 + 1)]
     NoStrip(usize),
+    /// The session has no such match.
+    #[error("there is no match {}", .0 + 1)]
+    NoMatch(usize),
     /// The session has no wedge.
     #[error("the session has no wedge")]
     NoWedge,
@@ -127,6 +142,7 @@ impl Edit {
         match self {
             Self::AddScan(_) => "add scan",
             Self::RemoveScan(_) => "remove scan",
+            Self::LocateScan { .. } => "locate scan",
             Self::SetEncoding { .. } => "set encoding",
             Self::SetWedge(Some(_)) => "describe wedge",
             Self::SetWedge(None) => "remove wedge",
@@ -145,6 +161,8 @@ impl Edit {
             Self::SetApertureError { .. } => "set aperture error",
             Self::UsePriors => "use priors",
             Self::DropPriors => "drop priors",
+            Self::AddMatch(_) => "match by eye",
+            Self::RemoveMatch(_) => "remove match",
             Self::SetNotes(_) => "write notes",
         }
     }
@@ -164,6 +182,12 @@ impl Edit {
         match self {
             Self::AddScan(scan) => session.scans.push(scan.clone()),
             Self::RemoveScan(scan) => remove_scan(session, *scan)?,
+            Self::LocateScan { scan, with } => {
+                let place = session.scans.get_mut(*scan);
+                place
+                    .ok_or(EditError::NoScan(*scan))?
+                    .clone_from(with);
+            }
             Self::SetEncoding { scan, encoding } => {
                 let scans = session.scans.get_mut(*scan);
                 scans.ok_or(EditError::NoScan(*scan))?.encoding = *encoding;
@@ -178,16 +202,21 @@ impl Edit {
                     return Err(EditError::NoStrip(*at));
                 }
                 session.strips.insert(*at, strip.clone());
+                renumber(session, |strip| Some(strip + usize::from(strip >= *at)));
             }
             Self::RemoveStrip(index) => {
                 strip_of(session, *index)?;
                 session.strips.remove(*index);
+                renumber(session, |strip| {
+                    (strip != *index).then(|| strip - usize::from(strip > *index))
+                });
             }
             Self::MoveStrip { from, to } => {
                 strip_of(session, *from)?;
                 strip_of(session, *to)?;
                 let strip = session.strips.remove(*from);
                 session.strips.insert(*to, strip);
+                renumber(session, |strip| Some(moved(strip, *from, *to)));
             }
             Self::RenameStrip { strip, name } => {
                 strip_of(session, *strip)?.name.clone_from(name);
@@ -215,9 +244,44 @@ impl Edit {
             Self::SetApertureError { stops } => session.settings.aperture_error_stops = *stops,
             Self::UsePriors => session.settings.priors = true,
             Self::DropPriors => session.settings.priors = false,
+            Self::AddMatch(made) => session.matches.push(*made),
+            Self::RemoveMatch(index) => {
+                if *index >= session.matches.len() {
+                    return Err(EditError::NoMatch(*index));
+                }
+                session.matches.remove(*index);
+            }
             Self::SetNotes(notes) => session.notes.clone_from(notes),
         }
         Ok(())
+    }
+}
+
+/// Gives the strips of every match their new numbers; a match of a strip that is gone goes too.
+fn renumber(session: &mut Session, number: impl Fn(usize) -> Option<usize>) {
+    session.matches = session
+        .matches
+        .iter()
+        .filter_map(|made| {
+            Some(Match {
+                reference: number(made.reference)?,
+                coupon: number(made.coupon)?,
+                ..*made
+            })
+        })
+        .collect();
+}
+
+/// The number of a strip after another was moved.
+fn moved(strip: usize, from: usize, to: usize) -> usize {
+    if strip == from {
+        to
+    } else if from < strip && strip <= to {
+        strip - 1
+    } else if to <= strip && strip < from {
+        strip + 1
+    } else {
+        strip
     }
 }
 

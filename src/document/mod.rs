@@ -3,6 +3,7 @@
 pub mod check;
 pub mod edit;
 pub mod history;
+pub mod report;
 
 #[cfg(test)]
 mod tests;
@@ -11,6 +12,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::measure::analysis::{Question, Settings, StripSpec, WedgeSpec};
+use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
 use crate::measure::geometry::StripShape;
 use crate::measure::raster::Raster;
@@ -122,6 +124,8 @@ pub struct Session {
     pub strips: Vec<Strip>,
     /// Choices for the whole session.
     pub settings: Settings,
+    /// Steps that a person found to look alike. They change nothing that is measured.
+    pub matches: Vec<Match>,
     /// Whatever the person wants to remember.
     pub notes: String,
 }

@@ -1,7 +1,11 @@
 //! Everything on disk: scans, sessions, wedge lists, exports, atomic writes.
 
 pub mod atomic;
+
 mod cgats;
+pub mod folder;
+pub mod keep;
+pub mod paths;
 pub mod scan;
 pub mod session;
 pub mod text;

@@ -5,7 +5,8 @@ use std::path::Path;
 use super::arguments::Measure;
 use super::exit::{Failure, Outcome};
 use super::progress::Progress;
-use super::{entry, json, load, output, report};
+use super::{entry, json, load, output};
+use crate::document::report;
 use crate::measure::analysis::analyse;
 
 pub(super) fn run(task: &Measure) -> Result<Outcome, Failure> {

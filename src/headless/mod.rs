@@ -1,4 +1,4 @@
-//! The command line: arguments, running the analysis, the readable report.
+//! The command line: arguments and running the analysis.
 //!
 //! Exit codes are in docs/command-line.md.
 
@@ -11,7 +11,6 @@ mod measure;
 mod new;
 mod output;
 mod progress;
-mod report;
 mod simulate;
 mod solve;
 

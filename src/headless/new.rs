@@ -1,6 +1,6 @@
 //! `twinstrip new`: a session file from arguments.
 
-use std::path::{Component, Path, PathBuf};
+use std::path::Path;
 
 use clap::ArgMatches;
 
@@ -9,6 +9,7 @@ use super::entry;
 use super::exit::{Failure, Outcome};
 use super::output;
 use crate::document::{Scan, Session, Strip};
+use crate::files::paths::seen_from;
 use crate::files::session::write_session;
 use crate::measure::strip::Role;
 
@@ -80,29 +81,4 @@ fn strips(task: &New, matches: Option<&ArgMatches>) -> Vec<Strip> {
         .collect();
     strips.sort_by_key(|(place, _)| *place);
     strips.into_iter().map(|(_, strip)| strip).collect()
-}
-
-/// A path as it is from the session's folder, so that both can be moved together.
-fn seen_from(folder: &Path, path: &Path) -> PathBuf {
-    let absolute = |path: &Path| std::path::absolute(path).ok();
-    let here = if folder.as_os_str().is_empty() {
-        Path::new(".")
-    } else {
-        folder
-    };
-    let (Some(folder), Some(file)) = (absolute(here), absolute(path)) else {
-        return path.to_owned();
-    };
-    let shared = folder
-        .components()
-        .zip(file.components())
-        .take_while(|(a, b)| a == b)
-        .count();
-    let up = folder
-        .components()
-        .skip(shared)
-        .map(|_| Component::ParentDir);
-    let seen: PathBuf = up.chain(file.components().skip(shared)).collect();
-    // On another drive there is no way but the whole path.
-    if shared == 0 { file } else { seen }
 }

@@ -117,6 +117,7 @@ fn session(practice: &Practice, names: &[String]) -> Result<Session, Failure> {
             seed: practice.truth.recipe.seed,
             ..Settings::default()
         },
+        matches: vec![],
         notes: "Practice scans: invented data.".into(),
     };
     session

@@ -3,7 +3,8 @@
 use super::arguments::Solve;
 use super::exit::{Failure, Outcome};
 use super::progress::Progress;
-use super::{json, load, output, report};
+use super::{json, load, output};
+use crate::document::report;
 use crate::measure::analysis::analyse;
 use crate::measure::finding::Weight;
 

@@ -28,8 +28,20 @@ pub(super) struct SessionDto {
     pub(super) strips: Vec<StripDto>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) settings: Option<SettingsDto>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) matches: Vec<MatchDto>,
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub(super) notes: String,
+}
+
+/// Two steps that look alike; strips by name, steps from 1, halves allowed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename = "Match", deny_unknown_fields)]
+pub(super) struct MatchDto {
+    pub(super) reference: String,
+    pub(super) step: f64,
+    pub(super) coupon: String,
+    pub(super) like: f64,
 }
 
 /// A path alone, or a path and what is known of the file.

@@ -4,13 +4,14 @@ use std::path::Path;
 
 use serde::Deserialize;
 
-use super::dto::{EncodingDto, ScanDto, SessionDto, SettingsDto, StripDto, WedgeDto};
+use super::dto::{EncodingDto, MatchDto, ScanDto, SessionDto, SettingsDto, StripDto, WedgeDto};
 use super::explain::explain;
 use super::{VERSION, ron_options};
 use crate::document::{Encoding, Scan, Session, SessionError, Strip, WEDGE_UNCERTAINTY, Wedge};
 use crate::files::text::{TextError, read_text};
 use crate::files::wedge::read_wedge;
 use crate::measure::analysis::Settings;
+use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
 
 /// Reads a session file, and the list of the wedge's densities if it names one.
@@ -61,11 +62,20 @@ pub fn from_text(path: &Path, text: &str, lists: Lists<'_>) -> Result<Session, T
             })
         })
         .collect::<Result<_, _>>()?;
+    let matches = dto
+        .matches
+        .into_iter()
+        .map(|made| match_of(&strips, &made).map_err(|name| {
+            let byte = place_of_name(text, &name);
+            TextError::at(path, text, byte, format!("a match names {name}, but no strip has that name"))
+        }))
+        .collect::<Result<_, _>>()?;
     let session = Session {
         scans: dto.scans.into_iter().map(scan_of).collect(),
         wedge,
         strips,
         settings: settings_of(dto.settings.unwrap_or_default()),
+        matches,
         notes: dto.notes,
     };
     session
@@ -117,6 +127,7 @@ fn place_of(text: &str, error: &SessionError) -> usize {
         }
         SessionError::Wedge(_) => text.find("wedge").unwrap_or(0),
         SessionError::Scan { path, .. } => place_of_name(text, path),
+        SessionError::Match { .. } => text.find("matches").unwrap_or(0),
         SessionError::Settings(_) => text.find("settings").unwrap_or(0),
     }
 }
@@ -187,6 +198,22 @@ fn strip_of(dto: StripDto) -> Result<Strip, String> {
         exposure,
         excluded,
         shape,
+    })
+}
+
+/// A match with its strips by number; the name that no strip has, if there is one.
+fn match_of(strips: &[Strip], made: &MatchDto) -> Result<Match, String> {
+    let number = |name: &String| {
+        strips
+            .iter()
+            .position(|strip| strip.name == *name)
+            .ok_or_else(|| name.clone())
+    };
+    Ok(Match {
+        reference: number(&made.reference)?,
+        reference_at: made.step - 1.0,
+        coupon: number(&made.coupon)?,
+        coupon_at: made.like - 1.0,
     })
 }
 

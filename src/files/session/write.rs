@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::dto::{
-    EncodingDto, ScanDto, ScanFields, SeriesDto, SessionDto, SettingsDto, StripDto, WedgeDto,
+    EncodingDto, MatchDto, ScanDto, ScanFields, SeriesDto, SessionDto, SettingsDto, StripDto, WedgeDto,
     WedgeFields,
 };
 use super::shape::ShapeDto;
@@ -37,6 +37,7 @@ pub fn to_text(session: &Session) -> Result<String, String> {
         wedge: session.wedge.as_ref().map(wedge).transpose()?,
         strips: session.strips.iter().map(strip).collect(),
         settings: settings(&session.settings),
+        matches: matches(session),
         notes: session.notes.clone(),
     };
     let layout = ron::ser::PrettyConfig::new()
@@ -97,6 +98,22 @@ fn strip(strip: &Strip) -> StripDto {
         excluded: strip.excluded.iter().map(|step| step + 1).collect(),
         shape: strip.shape.as_ref().map(ShapeDto::of),
     }
+}
+
+fn matches(session: &Session) -> Vec<MatchDto> {
+    let name = |strip: usize| Some(session.strips.get(strip)?.name.clone());
+    session
+        .matches
+        .iter()
+        .filter_map(|made| {
+            Some(MatchDto {
+                reference: name(made.reference)?,
+                step: made.reference_at + 1.0,
+                coupon: name(made.coupon)?,
+                like: made.coupon_at + 1.0,
+            })
+        })
+        .collect()
 }
 
 /// Only what isn't as usual.

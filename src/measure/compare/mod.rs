@@ -2,6 +2,7 @@
 
 mod answer;
 mod budget;
+pub mod eye;
 mod findings;
 mod solve;
 

@@ -1,7 +1,7 @@
 //! Times and stops written back the way they are read.
 
 use super::super::units::Seconds;
-use super::entry;
+use super::{Exposure, Series, entry};
 
 /// A time in seconds that reads back as the same number: `80s`.
 pub fn time(time: Seconds) -> String {
@@ -44,4 +44,54 @@ pub fn stops(stops: f64) -> String {
         }
     }
     format!("{stops}")
+}
+
+/// A strip's whole exposure as one sentence that [`Exposure::read`] reads back.
+pub fn sentence(exposure: &Exposure) -> String {
+    let series = match &exposure.series {
+        Series::BuildingUp { bursts } => format!("building up {}", times(bursts)),
+        Series::OneAtATime { times: each } => format!("one at a time {}", times(each)),
+        Series::InStops {
+            first,
+            stops: by,
+            steps,
+        } => format!("{} stop from {}, {steps} steps", stops(*by), time(*first)),
+        Series::PrintedWedge {
+            time: burst,
+            densities,
+        } => {
+            let words: Vec<String> = densities.iter().map(f64::to_string).collect();
+            format!("wedge {} through {}", time(*burst), words.join(" "))
+        }
+        Series::List { times: each } => times(each),
+    };
+    let mut text = format!("{series} at {}", exposure.aperture.written());
+    if let Some(m) = exposure.magnification {
+        text.push_str(&format!(", magnified {m}x"));
+    }
+    if exposure.filter_density != 0.0 {
+        text.push_str(&format!(", filter {}", exposure.filter_density));
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sentence_written_back_reads_as_the_same_exposure() {
+        for text in [
+            "building up 8 x 2s at f/16",
+            "one at a time 3s 6s 12s 24s at f/11, magnified 3x",
+            "thirds from 3s, 7 steps at f/8",
+            "1/2 stop from 1s, 10 steps at f/16, filter 0.3",
+            "wedge 8s through 0.05 0.2 0.35 0.5 at f/16",
+            "2s 4s 8s 16s at f/5.6",
+        ] {
+            let first = Exposure::read(text).unwrap();
+            let written = sentence(&first);
+            assert_eq!(Exposure::read(&written).as_ref(), Ok(&first), "{written}");
+        }
+    }
 }

@@ -6,6 +6,7 @@ use super::geometry::Point;
 
 pub mod cells;
 mod gls;
+pub mod look;
 pub(in crate::measure) mod kernel;
 mod mixture;
 pub(in crate::measure) mod robust;

@@ -14,7 +14,7 @@ use crate::measure::strip::Role;
 const EXAMPLE_SECONDS: f64 = 10.0;
 
 /// One paragraph a pair; when there is none, why.
-pub(super) fn answers(session: &Session, analysis: &Analysis) -> String {
+pub(crate) fn answers(session: &Session, analysis: &Analysis) -> String {
     if analysis.pairs.is_empty() {
         return wrapped(&no_pair(session), "", "");
     }
@@ -163,7 +163,7 @@ fn contrast(difference: &Estimate) -> String {
 }
 
 /// A source of uncertainty, in words.
-pub(super) fn source(source: Source) -> &'static str {
+pub(crate) fn source(source: Source) -> &'static str {
     match source {
         Source::Fit => "the few steps and their noise",
         Source::Unevenness => "the unevenness of the coat",

@@ -1,15 +1,15 @@
 //! The readable report: the answer first, then what to know about it, then the figures.
 
 mod findings;
-mod headline;
+pub(crate) mod headline;
 mod tables;
-mod words;
+pub(crate) mod words;
 
 use crate::document::Session;
 use crate::measure::analysis::Analysis;
 
 /// The report of `twinstrip solve`.
-pub(super) fn solved(session: &Session, analysis: &Analysis) -> String {
+pub fn solved(session: &Session, analysis: &Analysis) -> String {
     let mut text = headline::answers(session, analysis);
     text.push_str(&findings::list(session, analysis));
     for pair in &analysis.pairs {
@@ -22,7 +22,7 @@ pub(super) fn solved(session: &Session, analysis: &Analysis) -> String {
 }
 
 /// The report of `twinstrip measure`.
-pub(super) fn measured(session: &Session, analysis: &Analysis) -> String {
+pub fn measured(session: &Session, analysis: &Analysis) -> String {
     let mut text = headline::measured(session, analysis);
     text.push_str(&findings::list(session, analysis));
     text.push_str(&tables::densities(session, analysis));

@@ -3,7 +3,7 @@
 use crate::measure::estimate::{End, Estimate};
 
 /// A number with one digit more than its doubt leaves, and no more than four decimals.
-pub(super) fn number(value: f64, half_width: Option<f64>) -> String {
+pub(crate) fn number(value: f64, half_width: Option<f64>) -> String {
     let doubt = half_width.unwrap_or(value.abs() / 10.0);
     let decimals = if doubt > 0.0 && doubt.is_finite() {
         (-doubt.log10().floor()).clamp(0.0, 4.0) as usize
@@ -14,7 +14,7 @@ pub(super) fn number(value: f64, half_width: Option<f64>) -> String {
 }
 
 /// A number with so many decimals, and no `-0.00`.
-pub(super) fn plain(value: f64, decimals: usize) -> String {
+pub(crate) fn plain(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
     match text.strip_prefix('-') {
         Some(size) if size.chars().all(|c| matches!(c, '0' | '.')) => size.to_owned(),
@@ -24,19 +24,19 @@ pub(super) fn plain(value: f64, decimals: usize) -> String {
 
 /// Signed quantities that are said with a word for each direction.
 #[derive(Clone, Copy)]
-pub(super) struct Directions {
+pub(crate) struct Directions {
     /// For values above zero.
-    pub(super) more: &'static str,
+    pub(crate) more: &'static str,
     /// For values below zero.
-    pub(super) less: &'static str,
+    pub(crate) less: &'static str,
     /// The unit, one of it and several, with a blank before.
-    pub(super) unit: [&'static str; 2],
+    pub(crate) unit: [&'static str; 2],
     /// Digits after the point.
-    pub(super) decimals: usize,
+    pub(crate) decimals: usize,
 }
 
 /// Stops slower and faster.
-pub(super) const SPEED: Directions = Directions {
+pub(crate) const SPEED: Directions = Directions {
     more: "slower",
     less: "faster",
     unit: [" stop", " stops"],
@@ -44,7 +44,7 @@ pub(super) const SPEED: Directions = Directions {
 };
 
 /// ISO R softer and harder.
-pub(super) const CONTRAST: Directions = Directions {
+pub(crate) const CONTRAST: Directions = Directions {
     more: "softer",
     less: "harder",
     unit: ["", ""],
@@ -66,7 +66,7 @@ impl Directions {
     }
 
     /// "2.54 stops slower".
-    pub(super) fn said(self, value: f64) -> String {
+    pub(crate) fn said(self, value: f64) -> String {
         format!(
             "{}{} {}",
             self.size(value),
@@ -76,7 +76,7 @@ impl Directions {
     }
 
     /// "2.43 to 2.63 stops slower", "0.12 stops faster to 0.31 stops slower".
-    pub(super) fn span(self, lower: f64, upper: f64) -> String {
+    pub(crate) fn span(self, lower: f64, upper: f64) -> String {
         if lower.signum() != upper.signum() {
             return format!("{} to {}", self.said(lower), self.said(upper));
         }
@@ -97,7 +97,7 @@ impl Directions {
 
 /// The interval in words: "between 5.4 and 6.2", "at least 5.4, with no upper bound because
 /// ...", "without bounds, because ...".
-pub(super) fn interval(estimate: &Estimate, say: impl Fn(f64) -> String) -> String {
+pub(crate) fn interval(estimate: &Estimate, say: impl Fn(f64) -> String) -> String {
     match (estimate.lower, estimate.upper) {
         (End::At(lower), End::At(upper)) => {
             format!("between {} and {}", say(lower), say(upper))
@@ -122,7 +122,7 @@ pub(super) fn interval(estimate: &Estimate, say: impl Fn(f64) -> String) -> Stri
 }
 
 /// The reason why there is no value.
-pub(super) fn reason(estimate: &Estimate) -> &'static str {
+pub(crate) fn reason(estimate: &Estimate) -> &'static str {
     match (estimate.lower, estimate.upper) {
         (End::Open(why), _) | (_, End::Open(why)) => why.reason(),
         _ => "it could not be measured",
@@ -130,7 +130,7 @@ pub(super) fn reason(estimate: &Estimate) -> &'static str {
 }
 
 /// A cell of a table: "0.08 (0.07 to 0.09)", "1.9 (over 1.7)", "none".
-pub(super) fn cell(estimate: &Estimate, decimals: usize) -> String {
+pub(crate) fn cell(estimate: &Estimate, decimals: usize) -> String {
     let say = |value: f64| plain(value, decimals);
     let span = match (estimate.lower.at(), estimate.upper.at()) {
         (Some(lower), Some(upper)) => format!("{} to {}", say(lower), say(upper)),
@@ -146,7 +146,7 @@ pub(super) fn cell(estimate: &Estimate, decimals: usize) -> String {
 }
 
 /// Text in lines of at most 88 characters, the first after `first`, the others indented.
-pub(super) fn wrapped(text: &str, first: &str, indent: &str) -> String {
+pub(crate) fn wrapped(text: &str, first: &str, indent: &str) -> String {
     const WIDTH: usize = 88;
     let mut lines = String::new();
     let mut line = first.to_owned();

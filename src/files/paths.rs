@@ -1,0 +1,57 @@
+//! Paths as seen from a session's folder, so that session and scans can be moved together.
+
+use std::path::{Component, Path, PathBuf};
+
+use crate::document::Session;
+
+/// A path as it is from a folder.
+pub fn seen_from(folder: &Path, path: &Path) -> PathBuf {
+    let absolute = |path: &Path| std::path::absolute(path).ok();
+    let here = if folder.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        folder
+    };
+    let (Some(folder), Some(file)) = (absolute(here), absolute(path)) else {
+        return path.to_owned();
+    };
+    let shared = folder
+        .components()
+        .zip(file.components())
+        .take_while(|(a, b)| a == b)
+        .count();
+    let up = folder
+        .components()
+        .skip(shared)
+        .map(|_| Component::ParentDir);
+    let seen: PathBuf = up.chain(file.components().skip(shared)).collect();
+    // On another drive there is no way but the whole path.
+    if shared == 0 { file } else { seen }
+}
+
+/// A session with every path changed by `change`.
+pub fn with_paths(session: &Session, change: impl Fn(&Path) -> PathBuf) -> Session {
+    let mut session = session.clone();
+    for scan in &mut session.scans {
+        scan.path = change(&scan.path);
+    }
+    if let Some(file) = session.wedge.as_mut().and_then(|wedge| wedge.file.as_mut()) {
+        *file = change(file);
+    }
+    session
+}
+
+/// A whole path, without `.` and `..` where they can be resolved by their words alone.
+pub fn whole(folder: &Path, path: &Path) -> PathBuf {
+    let joined = folder.join(path);
+    let absolute = std::path::absolute(&joined).unwrap_or(joined);
+    let mut plain = PathBuf::new();
+    for part in absolute.components() {
+        if part == Component::ParentDir {
+            plain.pop();
+        } else {
+            plain.push(part);
+        }
+    }
+    plain
+}

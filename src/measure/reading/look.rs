@@ -1,0 +1,112 @@
+//! A close look at single pixels: which of them a cell's mean would leave out.
+
+use super::robust::Gate;
+use crate::measure::raster::{Channel, Raster};
+use crate::measure::units::density_of;
+
+/// Pixels to each side, beyond those looked at, that help to set the gate.
+const AROUND: usize = 12;
+
+/// A square of pixels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Look {
+    /// First column.
+    pub x: usize,
+    /// First row.
+    pub y: usize,
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// Linear light, row by row.
+    pub light: Vec<f32>,
+    /// Whether each lies outside the gate, as bubbles, dust and hairs do.
+    pub rejected: Vec<bool>,
+    /// Scanner density (-log10) of the mean light of those that count.
+    pub density: f64,
+}
+
+/// Looks at the pixels around a place, `across` of them each way where the scan has them.
+///
+/// The gate is that of a cell of about this size: three robust standard deviations around the
+/// median of the neighbourhood. `None` off the scan.
+pub fn look(raster: &Raster, x: usize, y: usize, across: usize, channel: Channel) -> Option<Look> {
+    if x >= raster.width || y >= raster.height || across == 0 {
+        return None;
+    }
+    let span = |at: usize, half: usize, size: usize| {
+        let from = at.saturating_sub(half).min(size.saturating_sub(2 * half + 1));
+        (from, (from + 2 * half + 1).min(size))
+    };
+    let half = across / 2;
+    let (left, right) = span(x, half, raster.width);
+    let (top, bottom) = span(y, half, raster.height);
+    let (wide_left, wide_right) = span(x, half + AROUND, raster.width);
+    let (wide_top, wide_bottom) = span(y, half + AROUND, raster.height);
+    let (mut row, mut sample, mut light) = (Vec::new(), Vec::new(), Vec::new());
+    for at in wide_top..wide_bottom {
+        raster.linear_row(at, wide_left, wide_right, channel, &mut row);
+        sample.extend(row.iter().map(|&light| f64::from(light)));
+        if (top..bottom).contains(&at) {
+            light.extend_from_slice(&row[left - wide_left..right - wide_left]);
+        }
+    }
+    let gate = Gate::of(&mut sample)?;
+    let counts = |light: f32| (gate.low..=gate.high).contains(&f64::from(light));
+    let rejected: Vec<bool> = light.iter().map(|&light| !counts(light)).collect();
+    let inside = light.iter().filter(|&&light| counts(light));
+    let count = inside.clone().count().max(1) as f64;
+    let mean = inside.map(|&light| f64::from(light)).sum::<f64>() / count;
+    Some(Look {
+        x: left,
+        y: top,
+        width: right - left,
+        height: bottom - top,
+        light,
+        rejected,
+        density: density_of(mean),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use super::*;
+    use crate::measure::raster::{Light, Origin, Samples};
+
+    fn grey(width: usize, height: usize, code: impl Fn(usize, usize) -> u8) -> Raster {
+        let linear: Arc<[f32]> = (0..=255u8).map(|code| f32::from(code) / 255.0).collect();
+        let pixels = (0..height).flat_map(|y| (0..width).map(move |x| (x, y)));
+        Raster {
+            width,
+            height,
+            channels: 1,
+            samples: Samples::Eight(pixels.map(|(x, y)| code(x, y)).collect()),
+            light: Light {
+                tables: vec![linear],
+                weights: [1.0, 0.0, 0.0],
+                source: "test".into(),
+            },
+            pixels_per_mm: None,
+            origin: Origin::default(),
+        }
+    }
+
+    #[test]
+    fn a_speck_is_rejected_and_leaves_the_density_alone() {
+        let raster = grey(80, 80, |x, y| if (x, y) == (40, 40) { 255 } else { 50 + ((x * 7 + y * 3) % 5) as u8 });
+        let seen = look(&raster, 40, 40, 11, Channel::Luminance).unwrap();
+        assert_eq!(seen.rejected.iter().filter(|&&out| out).count(), 1);
+        assert!(seen.rejected[5 * 11 + 5]);
+        assert!((seen.density - -(52f64 / 255.0).log10()).abs() < 0.01);
+    }
+
+    #[test]
+    fn at_the_edge_the_look_keeps_its_size_and_off_the_scan_there_is_none() {
+        let raster = grey(80, 60, |_, _| 90);
+        let seen = look(&raster, 0, 59, 11, Channel::Luminance).unwrap();
+        assert_eq!((seen.x, seen.y, seen.width, seen.height), (0, 49, 11, 11));
+        assert_eq!(look(&raster, 80, 0, 11, Channel::Luminance), None);
+    }
+}

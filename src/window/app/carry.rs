@@ -1,0 +1,249 @@
+//! Carrying out what the panels asked for: the one place that changes things.
+
+use std::sync::Arc;
+
+use super::{App, Overlay, Pending};
+use crate::document::{Edit, Gesture, Scan, Strip, report};
+use crate::measure::strip::Role;
+use crate::window::command::{Bench, Command};
+use crate::window::dialogs::Ask;
+use crate::window::request::{Part, Request, Scene};
+use crate::window::scan::handles;
+use crate::window::theme::Theme;
+
+impl App {
+    /// Carries out one request.
+    pub(super) fn carry_out(&mut self, request: Request) {
+        match request {
+            Request::Edit(edits) => self.edit(&edits),
+            Request::Command(command) => self.command(command),
+            Request::Choose(chosen) => self.chosen = chosen,
+            Request::Spot(spot) => {
+                if self.spot != Some(spot) {
+                    self.ctx.request_repaint();
+                }
+                self.spot = Some(spot);
+            }
+            Request::Show(place) => {
+                self.bench = Bench::Scans;
+                let session = Arc::clone(self.history.session());
+                let analysis = self.analysis.shown().cloned();
+                let scene = self.scene(&session, analysis.as_deref());
+                let mut scans = std::mem::take(&mut self.scans);
+                scans.show(&place, &scene);
+                self.scans = scans;
+            }
+            Request::Describe => self.describe(),
+            Request::CancelReading => self.shelf.cancel(),
+            Request::Locate(scan) => self.ask(Ask::Locate(scan)),
+            Request::TakeChanged(scan) => self.take_changed(scan),
+            Request::ReadAgain(scan) => {
+                if let Some(scan) = self.session().scans.get(scan).cloned() {
+                    self.shelf.again(&scan.path);
+                    self.epoch += 1;
+                }
+            }
+            Request::OpenRecent(path) => self.unless_unsaved(Pending::Open(vec![path])),
+            Request::TakeBack(index) => self.take_back(index),
+            Request::ThrowAway(index) => {
+                if index < self.left_behind.len() {
+                    let (copy, _) = self.left_behind.remove(index);
+                    crate::files::keep::forget(&copy);
+                }
+            }
+        }
+    }
+
+    fn scene<'a>(&self, session: &'a crate::document::Session, analysis: Option<&'a crate::measure::analysis::Analysis>) -> Scene<'a> {
+        // Only shapes are asked of this scene; its colours don't matter.
+        static DAY: Theme = Theme::of(crate::window::theme::Light::Day);
+        Scene {
+            session,
+            analysis,
+            stale: false,
+            theme: &DAY,
+            chosen: self.chosen,
+            spot: None,
+        }
+    }
+
+    /// Edits that are undone together. While the pointer is down they belong to its gesture.
+    pub(super) fn edit(&mut self, edits: &[Edit]) {
+        let dragging = self
+            .ctx
+            .input(|input| input.pointer.any_down() || input.pointer.any_released());
+        if !dragging {
+            self.gesture += 1;
+        }
+        for edit in edits {
+            if let Err(error) = self.history.perform(edit, Some(Gesture(self.gesture))) {
+                self.said = format!("That can't be: {error}.");
+                return;
+            }
+            self.said.clear();
+        }
+        self.keep_rescue();
+        self.forget_missing_choice();
+    }
+
+    fn forget_missing_choice(&mut self) {
+        let strips = self.session().strips.len();
+        if self.chosen.is_some_and(|chosen| strips > 0 && chosen.strip >= strips) {
+            self.chosen = None;
+        }
+    }
+
+    fn command(&mut self, command: Command) {
+        match command {
+            Command::New => self.unless_unsaved(Pending::New),
+            Command::OpenDemo => self.unless_unsaved(Pending::Demo),
+            Command::Open => self.ask(Ask::Open),
+            Command::AddScans => self.ask(Ask::Scans),
+            Command::Save => self.save(),
+            Command::SaveAs => self.ask(Ask::Save),
+            Command::CopyAnswer => self.copy_answer(),
+            Command::ExportSvg => self.ask(Ask::Svg),
+            Command::ExportPng => self.ask(Ask::Png),
+            Command::ExportCsv => self.ask(Ask::Csv),
+            Command::Undo | Command::Redo => {
+                let done = if command == Command::Undo { self.history.undo() } else { self.history.redo() };
+                if done {
+                    self.keep_rescue();
+                    self.forget_missing_choice();
+                }
+            }
+            Command::Go(bench) => {
+                if !self.session().scans.is_empty() {
+                    self.bench = bench;
+                }
+            }
+            Command::Light(light) => {
+                self.theme = Theme::of(light);
+                self.theme.apply(&self.ctx);
+                self.remembered.light = light.word().to_owned();
+                self.remember();
+            }
+            Command::Fit => self.scans.fit(),
+            Command::ActualPixels => self.scans.actual_pixels(self.ctx.pixels_per_point()),
+            Command::ZoomIn => self.scans.zoom(1.5),
+            Command::ZoomOut => self.scans.zoom(1.0 / 1.5),
+            Command::Magnifier => self.scans.magnifier = !self.scans.magnifier,
+            Command::DrawStrip => self.scans.drawing = !self.scans.drawing,
+            Command::ToggleStep => self.toggle_step(),
+            Command::Flip | Command::AddStep | Command::RemoveStep => self.reshape(command),
+            Command::Shortcuts => self.overlay = Overlay::Keys,
+            Command::Tour => {
+                if self.session().scans.is_empty() {
+                    self.unless_unsaved(Pending::Demo);
+                }
+                self.bench = Bench::Scans;
+                self.overlay = Overlay::Tour(0);
+            }
+            Command::Quit => self.unless_unsaved(Pending::Quit),
+        }
+    }
+
+    pub(super) fn ask(&mut self, what: Ask) {
+        if self.asked.is_none() {
+            self.asked = Some((what, self.dialogs.ask(what, &self.wake)));
+        }
+    }
+
+    /// The step under the pointer, else the chosen one, out of the fit or back into it.
+    fn toggle_step(&mut self) {
+        let session = Arc::clone(self.history.session());
+        let analysis = self.analysis.shown().cloned();
+        let chosen = self.chosen.and_then(|chosen| {
+            let scene = self.scene(&session, analysis.as_deref());
+            let Part::Field(field) = chosen.part else {
+                return None;
+            };
+            match scene.shape(chosen.strip)?.fields.get(field)? {
+                crate::measure::geometry::Field::Step(step) => Some((chosen.strip, *step)),
+                _ => None,
+            }
+        });
+        let spot = self.spot.and_then(|(strip, number)| Some((strip, number.checked_sub(1)?)));
+        let Some((strip, step)) = chosen.or(spot) else {
+            self.said = "Choose a step first.".into();
+            return;
+        };
+        let Some(described) = session.strips.get(strip) else {
+            return;
+        };
+        let edit = if described.excluded.contains(&step) {
+            Edit::IncludeStep { strip, step }
+        } else {
+            Edit::ExcludeStep { strip, step }
+        };
+        self.edit(&[edit]);
+    }
+
+    fn reshape(&mut self, command: Command) {
+        let session = Arc::clone(self.history.session());
+        let analysis = self.analysis.shown().cloned();
+        let scene = self.scene(&session, analysis.as_deref());
+        let Some(chosen) = self.chosen.filter(|chosen| chosen.strip < session.strips.len()) else {
+            self.said = "Choose a strip first.".into();
+            return;
+        };
+        let Some(shape) = scene.shape(chosen.strip) else {
+            return;
+        };
+        let last = shape.fields.len().saturating_sub(1);
+        let field = match chosen.part {
+            Part::Field(field) => field,
+            _ => last,
+        };
+        let shape = match command {
+            Command::Flip => Some(handles::flipped(shape)),
+            Command::AddStep => handles::with_field_split(shape, field),
+            _ => handles::with_field_joined(shape, field),
+        };
+        if let Some(shape) = shape {
+            self.edit(&[Edit::SetShape {
+                strip: chosen.strip,
+                shape: Some(shape),
+            }]);
+        }
+    }
+
+    /// Makes strips of the session out of those that were found: the first is taken for paper.
+    fn describe(&mut self) {
+        let count = self.analysis.shown().map_or(0, |analysis| analysis.strips.len());
+        let edits: Vec<Edit> = (0..count)
+            .map(|index| {
+                let (role, name) = match index {
+                    0 => (Role::Reference, "paper".to_owned()),
+                    1 => (Role::Coupon, "coated piece".to_owned()),
+                    _ => (Role::Coupon, format!("coated piece {index}")),
+                };
+                Edit::AddStrip {
+                    at: index,
+                    strip: Strip::new(name, role),
+                }
+            })
+            .collect();
+        self.edit(&edits);
+    }
+
+    fn take_changed(&mut self, index: usize) {
+        let Some(scan) = self.session().scans.get(index).cloned() else {
+            return;
+        };
+        if let Some(opened) = self.shelf.opened(&scan) {
+            let with = Scan {
+                hash: Some(opened.hash.clone()),
+                ..scan
+            };
+            self.edit(&[Edit::LocateScan { scan: index, with }]);
+        }
+    }
+
+    fn copy_answer(&mut self) {
+        if let Some(analysis) = self.analysis.shown() {
+            self.ctx.copy_text(report::solved(self.history.session(), analysis));
+            self.said = "The answer is on the clipboard.".into();
+        }
+    }
+}

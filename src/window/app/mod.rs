@@ -1,0 +1,336 @@
+//! The window's state, and the round of every frame: poll, draw, carry out what was asked.
+
+mod carry;
+mod document;
+mod opening;
+
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use egui::{Context, Ui};
+
+use super::command::{Bench, Command};
+use super::curves::CurvesBench;
+use super::dialogs::{Ask, Dialogs};
+use super::exposure_bench::ExposureBench;
+use super::eye_bench::EyeBench;
+use super::jobs::{Job, Latest, Outcome, Wake};
+use super::request::{Chosen, Request, Scene, Spot};
+use super::scan::ScanBench;
+use super::shelf::{Shelf, Standing};
+use super::shell::overlay::{self, Said};
+use super::shell::{answer, bar, status, welcome};
+use super::theme::{Light, Theme};
+use crate::document::{History, Revision, Session};
+use crate::files::keep::{self, Remembered, Rescue};
+use crate::measure::analysis::{Analysis, Kept, analyse_again};
+
+/// Something that has to wait until unsaved work is dealt with.
+#[derive(Debug, Clone, PartialEq)]
+enum Pending {
+    New,
+    Open(Vec<PathBuf>),
+    Demo,
+    Quit,
+}
+
+/// What lies over the benches.
+#[derive(Debug, Clone, PartialEq)]
+enum Overlay {
+    None,
+    Keys,
+    Tour(usize),
+    Unsaved(Pending),
+}
+
+/// Which session and which state of it an analysis belongs to.
+type Asked = (u64, Revision);
+
+/// The window.
+pub struct App {
+    ctx: Context,
+    wake: Wake,
+    dialogs: Box<dyn Dialogs>,
+    asked: Option<(Ask, Job<Vec<PathBuf>>)>,
+    history: History,
+    /// The session's file; scans have whole paths in memory and short ones in the file.
+    file: Option<PathBuf>,
+    /// Raised with every new session and every scan read anew.
+    epoch: u64,
+    shelf: Shelf,
+    kept: Arc<Mutex<Kept>>,
+    analysis: Latest<Asked, Analysis>,
+    bench: Bench,
+    scans: ScanBench,
+    exposures: ExposureBench,
+    curves: CurvesBench,
+    eye: EyeBench,
+    theme: Theme,
+    chosen: Option<Chosen>,
+    spot: Option<Spot>,
+    /// Counts movements of the hand, for undo.
+    gesture: u64,
+    said: String,
+    title: String,
+    overlay: Overlay,
+    /// Set once the person said that unsaved work may go.
+    may_close: bool,
+    state: Option<PathBuf>,
+    remembered: Remembered,
+    rescue: Option<Rescue>,
+    left_behind: Vec<(PathBuf, String)>,
+}
+
+impl App {
+    /// An empty window; `state` is the folder of what is kept between runs, if any.
+    pub fn new(ctx: &Context, dialogs: Box<dyn Dialogs>, state: Option<PathBuf>) -> Self {
+        let waker = ctx.clone();
+        let remembered = state.as_deref().map(Remembered::read).unwrap_or_default();
+        let theme = Theme::of(Light::from_word(&remembered.light).unwrap_or_default());
+        theme.apply(ctx);
+        let left_behind = state.as_deref().map(keep::left_behind).unwrap_or_default();
+        let rescue = state.as_deref().and_then(|folder| Rescue::begin(folder).ok());
+        Self {
+            ctx: ctx.clone(),
+            wake: Arc::new(move || waker.request_repaint()),
+            dialogs,
+            asked: None,
+            history: History::opened(Session::default()),
+            file: None,
+            epoch: 0,
+            shelf: Shelf::default(),
+            kept: Arc::default(),
+            analysis: Latest::default(),
+            bench: Bench::default(),
+            scans: ScanBench::default(),
+            exposures: ExposureBench::default(),
+            curves: CurvesBench::default(),
+            eye: EyeBench::default(),
+            theme,
+            chosen: None,
+            spot: None,
+            gesture: 0,
+            said: String::new(),
+            title: String::new(),
+            overlay: Overlay::None,
+            may_close: false,
+            state,
+            remembered,
+            rescue,
+            left_behind,
+        }
+    }
+
+    /// The session as it stands.
+    pub fn session(&self) -> &Session {
+        self.history.session()
+    }
+
+    /// The session's file, if it has one.
+    pub fn file(&self) -> Option<&Path> {
+        self.file.as_deref()
+    }
+
+    /// The analysis of the session as it stands, once there is one.
+    pub fn analysis(&self) -> Option<&Arc<Analysis>> {
+        let current = self.analysis.is_current((self.epoch, self.history.revision()));
+        self.analysis.shown().filter(|_| current)
+    }
+
+    /// What was last said in the line below.
+    pub fn said(&self) -> &str {
+        &self.said
+    }
+
+    /// Looks after work in the background; no drawing.
+    pub fn logic(&mut self, ctx: &Context) {
+        self.answer_dialog();
+        let session = Arc::clone(self.history.session());
+        self.shelf.tend(&session.scans, &self.wake);
+        self.solve(&session);
+        if ctx.input(|input| input.viewport().close_requested())
+            && !self.history.is_saved()
+            && !self.may_close
+        {
+            ctx.send_viewport_cmd(egui::ViewportCommand::CancelClose);
+            self.overlay = Overlay::Unsaved(Pending::Quit);
+        }
+        let marker = if self.history.is_saved() { "" } else { " (unsaved)" };
+        let title = format!("{}{marker} · twinstrip", self.name());
+        if title != self.title {
+            ctx.send_viewport_cmd(egui::ViewportCommand::Title(title.clone()));
+            self.title = title;
+        }
+    }
+
+    /// Asks for the analysis of the session as it stands, once all its scans are there.
+    fn solve(&mut self, session: &Arc<Session>) {
+        let ready = !session.scans.is_empty()
+            && session.scans.iter().all(|scan| self.shelf.standing(scan) == Standing::Ready);
+        let rasters = session.scans.iter().map(|scan| Some(Arc::clone(&self.shelf.opened(scan)?.raster)));
+        let Some(rasters) = rasters.collect::<Option<Vec<_>>>().filter(|_| ready) else {
+            return;
+        };
+        let asked = (self.epoch, self.history.revision());
+        let (kept, wake) = (&self.kept, &self.wake);
+        self.analysis.ask(asked, || {
+            let question = session.question(rasters);
+            let kept = Arc::clone(kept);
+            Job::start("measure", wake, move |watch| {
+                let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
+                analyse_again(&question, &mut kept, watch)
+            })
+        });
+        if self.analysis.crashed(asked) {
+            self.said = "Measuring broke down. Undo the last change; please report this.".into();
+        }
+    }
+
+    fn answer_dialog(&mut self) {
+        let Some((ask, job)) = &self.asked else {
+            return;
+        };
+        let ask = *ask;
+        match job.poll() {
+            Outcome::Working => {}
+            Outcome::Done(paths) => {
+                self.asked = None;
+                self.answered(ask, paths);
+            }
+            Outcome::Cancelled | Outcome::Crashed => {
+                self.asked = None;
+                self.said = "The file dialog could not be shown.".into();
+            }
+        }
+    }
+
+    /// The session's name for people.
+    fn name(&self) -> String {
+        match &self.file {
+            Some(file) => file.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+            None if self.session().scans.is_empty() => "No session".into(),
+            None => "New session".into(),
+        }
+    }
+
+    /// Draws everything, then carries out what was asked.
+    pub fn ui(&mut self, ui: &mut Ui) {
+        let ctx = ui.ctx().clone();
+        if ctx.input(|input| input.pointer.any_pressed()) {
+            self.gesture += 1;
+        }
+        let mut asks = Vec::new();
+        self.dropped(&ctx);
+        if self.overlay == Overlay::None || matches!(self.overlay, Overlay::Tour(_)) {
+            asks.extend(Command::pressed(&ctx).map(Request::Command));
+        }
+        let session = Arc::clone(self.history.session());
+        let analysis = self.analysis.shown().cloned();
+        let scene = Scene {
+            session: &session,
+            analysis: analysis.as_deref(),
+            stale: !self.analysis.is_current((self.epoch, self.history.revision())),
+            theme: &self.theme.clone(),
+            chosen: self.chosen,
+            spot: self.spot.take(),
+        };
+        self.bar_ui(ui, &scene, &mut asks);
+        let open = !session.scans.is_empty();
+        if open {
+            let solving = self.analysis.progress();
+            status::ui(ui, &scene, &self.shelf, &self.said, solving, &mut asks);
+            answer::ui(ui, &scene, &mut asks);
+            match self.bench {
+                Bench::Scans => self.scans.ui(ui, &scene, &self.shelf, &mut asks),
+                Bench::Exposures => self.exposures.ui(ui, &scene, &mut asks),
+                Bench::Curves => self.curves.ui(ui, &scene, &mut asks),
+                Bench::Eye => self.eye.ui(ui, &scene, &self.shelf, &mut asks),
+            }
+        } else {
+            let names: Vec<String> = self.left_behind.iter().map(|(_, text)| left_name(text)).collect();
+            welcome::ui(ui, &self.theme, &names, &self.remembered.recent, &mut asks);
+            if !self.said.is_empty() {
+                overlay::note(&ctx, &self.said, &self.theme);
+            }
+        }
+        self.overlay_ui(&ctx);
+        for ask in asks {
+            self.carry_out(ask);
+        }
+    }
+
+    fn bar_ui(&self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+        let name = self.name();
+        let standing = bar::Standing {
+            name: &name,
+            saved: self.history.is_saved(),
+            undo: self.history.undo_label(),
+            redo: self.history.redo_label(),
+            bench: self.bench,
+            open: !scene.session.scans.is_empty(),
+            measured: scene.analysis.is_some(),
+            recent: &self.remembered.recent,
+        };
+        bar::ui(ui, &standing, scene.theme, asks);
+    }
+
+    fn overlay_ui(&mut self, ctx: &Context) {
+        match self.overlay.clone() {
+            Overlay::None => {}
+            Overlay::Keys => {
+                if overlay::keys_ui(ctx) == Said::Done {
+                    self.overlay = Overlay::None;
+                }
+            }
+            Overlay::Tour(step) => match overlay::tour_ui(ctx, step, &self.theme) {
+                Said::Next if step + 1 < overlay::TOUR.len() => {
+                    self.bench = overlay::TOUR[step + 1].0;
+                    self.overlay = Overlay::Tour(step + 1);
+                }
+                Said::Next | Said::Done => {
+                    self.overlay = Overlay::None;
+                    self.remembered.tour_seen = true;
+                    self.remember();
+                }
+                _ => {}
+            },
+            Overlay::Unsaved(pending) => match overlay::unsaved_ui(ctx, &self.name()) {
+                Said::Save => {
+                    self.overlay = Overlay::None;
+                    self.save();
+                    // Without a file the dialog comes first; what was pending is asked again.
+                    if self.history.is_saved() {
+                        self.proceed(pending);
+                    }
+                }
+                Said::Drop => {
+                    self.overlay = Overlay::None;
+                    self.proceed(pending);
+                }
+                Said::Done => self.overlay = Overlay::None,
+                Said::Nothing | Said::Next => {}
+            },
+        }
+    }
+}
+
+/// The name of the session that a rescue copy is of: its first line says the file.
+fn left_name(text: &str) -> String {
+    let file = text.lines().next().and_then(|line| line.strip_prefix("// session: "));
+    let name = file.and_then(|file| Path::new(file).file_name());
+    name.map_or_else(|| "A session".to_owned(), |name| name.to_string_lossy().into_owned())
+}
+
+impl eframe::App for App {
+    fn logic(&mut self, ctx: &Context, _frame: &mut eframe::Frame) {
+        Self::logic(self, ctx);
+    }
+
+    fn ui(&mut self, ui: &mut Ui, _frame: &mut eframe::Frame) {
+        Self::ui(self, ui);
+    }
+
+    fn clear_color(&self, _visuals: &egui::Visuals) -> [f32; 4] {
+        self.theme.page.to_normalized_gamma_f32()
+    }
+}

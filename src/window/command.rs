@@ -1,0 +1,286 @@
+//! Everything a person can ask for by menu, key or button: one list for all three.
+
+use egui::{Key, KeyboardShortcut, Modifiers};
+
+use super::theme::Light;
+
+/// Where in the window one works.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Bench {
+    /// The scans with the strips on them.
+    #[default]
+    Scans,
+    /// How the strips were exposed.
+    Exposures,
+    /// The characteristic curves.
+    Curves,
+    /// Matching by eye.
+    Eye,
+}
+
+impl Bench {
+    /// In the order of the work.
+    pub const ALL: [Self; 4] = [Self::Scans, Self::Exposures, Self::Curves, Self::Eye];
+
+    /// As said on its button.
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Scans => "Scans",
+            Self::Exposures => "Exposures",
+            Self::Curves => "Curves",
+            Self::Eye => "By eye",
+        }
+    }
+}
+
+/// Something that a person asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Command {
+    /// An empty session.
+    New,
+    /// The demo session.
+    OpenDemo,
+    /// A session or scans, by a dialog.
+    Open,
+    /// Another scan into this session, by a dialog.
+    AddScans,
+    /// Into the session's file.
+    Save,
+    /// Into another file.
+    SaveAs,
+    /// The answer as text, for pasting.
+    CopyAnswer,
+    /// The curves as a drawing.
+    ExportSvg,
+    /// The curves as a picture.
+    ExportPng,
+    /// The readings as a table.
+    ExportCsv,
+    /// One edit back.
+    Undo,
+    /// One edit forth.
+    Redo,
+    /// To another bench.
+    Go(Bench),
+    /// Another light.
+    Light(Light),
+    /// The whole scan into sight.
+    Fit,
+    /// One pixel of the scan on one of the screen.
+    ActualPixels,
+    /// Closer.
+    ZoomIn,
+    /// Farther.
+    ZoomOut,
+    /// The magnifier in or out.
+    Magnifier,
+    /// Draw a strip by hand.
+    DrawStrip,
+    /// The chosen step out of the fit or back into it.
+    ToggleStep,
+    /// The chosen strip the other way round.
+    Flip,
+    /// One step more on the chosen strip.
+    AddStep,
+    /// One step less.
+    RemoveStep,
+    /// The list of keys.
+    Shortcuts,
+    /// The tour over the demo.
+    Tour,
+    /// Close the window.
+    Quit,
+}
+
+const PLAIN: Modifiers = Modifiers::NONE;
+const CTRL: Modifiers = Modifiers::COMMAND;
+
+impl Command {
+    /// Every command, in the order of the list of keys.
+    pub fn all() -> Vec<Self> {
+        let mut all = vec![
+            Self::New,
+            Self::OpenDemo,
+            Self::Open,
+            Self::AddScans,
+            Self::Save,
+            Self::SaveAs,
+            Self::CopyAnswer,
+            Self::ExportSvg,
+            Self::ExportPng,
+            Self::ExportCsv,
+            Self::Undo,
+            Self::Redo,
+            Self::Fit,
+            Self::ActualPixels,
+            Self::ZoomIn,
+            Self::ZoomOut,
+            Self::Magnifier,
+            Self::DrawStrip,
+            Self::ToggleStep,
+            Self::Flip,
+            Self::AddStep,
+            Self::RemoveStep,
+            Self::Shortcuts,
+            Self::Tour,
+            Self::Quit,
+        ];
+        all.extend(Bench::ALL.map(Self::Go));
+        all.extend(Light::ALL.map(Self::Light));
+        all
+    }
+
+    /// As said in menus and on buttons.
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::New => "New session",
+            Self::OpenDemo => "Open the demo",
+            Self::Open => "Open…",
+            Self::AddScans => "Add scans…",
+            Self::Save => "Save",
+            Self::SaveAs => "Save as…",
+            Self::CopyAnswer => "Copy the answer",
+            Self::ExportSvg => "Curves as a drawing (SVG)…",
+            Self::ExportPng => "Curves as a picture (PNG)…",
+            Self::ExportCsv => "Readings as a table (CSV)…",
+            Self::Undo => "Undo",
+            Self::Redo => "Redo",
+            Self::Go(bench) => bench.label(),
+            Self::Light(light) => light.label(),
+            Self::Fit => "Whole scan",
+            Self::ActualPixels => "Pixel for pixel",
+            Self::ZoomIn => "Closer",
+            Self::ZoomOut => "Farther",
+            Self::Magnifier => "Magnifier",
+            Self::DrawStrip => "Draw a strip",
+            Self::ToggleStep => "Leave step out or take it back",
+            Self::Flip => "Turn strip round",
+            Self::AddStep => "One step more",
+            Self::RemoveStep => "One step less",
+            Self::Shortcuts => "Keys",
+            Self::Tour => "Tour of the demo",
+            Self::Quit => "Close",
+        }
+    }
+
+    /// One sentence for whoever rests on it.
+    pub fn explanation(self) -> &'static str {
+        match self {
+            Self::New => "Puts this session away and begins an empty one.",
+            Self::OpenDemo => "Opens a session made by the program itself: invented data, known truth.",
+            Self::Open => "Opens a session file, or scans to begin a session with.",
+            Self::AddScans => "Adds scans to this session.",
+            Self::Save => "Writes the session into its file; scans stay where they are.",
+            Self::SaveAs => "Writes the session into another file.",
+            Self::CopyAnswer => "Puts the answer with its bounds and findings on the clipboard as text.",
+            Self::ExportSvg => "Writes the plot of both curves as a drawing that scales.",
+            Self::ExportPng => "Writes the plot of both curves as a picture.",
+            Self::ExportCsv => "Writes every step's density and exposure as a table.",
+            Self::Undo => "Takes the last change back.",
+            Self::Redo => "Brings back what was undone.",
+            Self::Go(Bench::Scans) => "The scans, with strips and steps as they were found.",
+            Self::Go(Bench::Exposures) => "How each strip was exposed.",
+            Self::Go(Bench::Curves) => "Both characteristic curves, and how they part.",
+            Self::Go(Bench::Eye) => "Two steps side by side, to be matched by eye.",
+            Self::Light(Light::Day) => "Bright, for a lit room.",
+            Self::Light(Light::Evening) => "Dark, for a dim room.",
+            Self::Light(Light::Safelight) => {
+                "Dim red, for use near the darkroom. Any screen can fog paper: test it like a safelight."
+            }
+            Self::Fit => "Brings the whole scan into sight.",
+            Self::ActualPixels => "Shows one pixel of the scan on one pixel of the screen.",
+            Self::ZoomIn => "Shows the scan larger.",
+            Self::ZoomOut => "Shows the scan smaller.",
+            Self::Magnifier => "Shows the pixels under the pointer, which of them don't count, and their spread.",
+            Self::DrawStrip => "Drag from one corner of a strip to the opposite one to outline it by hand.",
+            Self::ToggleStep => "Keeps the chosen step out of the fit, or takes it back.",
+            Self::Flip => "Numbers the steps of the chosen strip from its other end.",
+            Self::AddStep => "Adds a step at the far end of the chosen strip.",
+            Self::RemoveStep => "Takes the last step of the chosen strip away.",
+            Self::Shortcuts => "Lists the keys.",
+            Self::Tour => "Shows the way from scan to answer in five steps.",
+            Self::Quit => "Closes the window; unsaved changes are asked about.",
+        }
+    }
+
+    /// The keys it has.
+    pub fn shortcut(self) -> Option<KeyboardShortcut> {
+        let key = |modifiers, key| Some(KeyboardShortcut::new(modifiers, key));
+        match self {
+            Self::New => key(CTRL, Key::N),
+            Self::Open => key(CTRL, Key::O),
+            Self::AddScans => key(CTRL | Modifiers::SHIFT, Key::O),
+            Self::Save => key(CTRL, Key::S),
+            Self::SaveAs => key(CTRL | Modifiers::SHIFT, Key::S),
+            Self::CopyAnswer => key(CTRL | Modifiers::SHIFT, Key::C),
+            Self::Undo => key(CTRL, Key::Z),
+            Self::Redo => key(CTRL | Modifiers::SHIFT, Key::Z),
+            Self::Go(Bench::Scans) => key(CTRL, Key::Num1),
+            Self::Go(Bench::Exposures) => key(CTRL, Key::Num2),
+            Self::Go(Bench::Curves) => key(CTRL, Key::Num3),
+            Self::Go(Bench::Eye) => key(CTRL, Key::Num4),
+            Self::Fit => key(PLAIN, Key::F),
+            Self::ActualPixels => key(PLAIN, Key::P),
+            Self::ZoomIn => key(PLAIN, Key::Plus),
+            Self::ZoomOut => key(PLAIN, Key::Minus),
+            Self::Magnifier => key(PLAIN, Key::M),
+            Self::DrawStrip => key(PLAIN, Key::D),
+            Self::ToggleStep => key(PLAIN, Key::X),
+            Self::Flip => key(PLAIN, Key::R),
+            Self::AddStep => key(PLAIN, Key::A),
+            Self::RemoveStep => key(PLAIN, Key::B),
+            Self::Shortcuts => key(PLAIN, Key::F1),
+            Self::Quit => key(CTRL, Key::Q),
+            Self::OpenDemo
+            | Self::ExportSvg
+            | Self::ExportPng
+            | Self::ExportCsv
+            | Self::Light(_)
+            | Self::Tour => None,
+        }
+    }
+
+    /// The command whose keys were pressed. Those with more modifiers are asked first, or
+    /// Shift-Ctrl-Z would undo; plain letters only where no text is being typed.
+    pub fn pressed(ctx: &egui::Context) -> Option<Self> {
+        let typing = ctx.text_edit_focused();
+        let mut with_keys: Vec<(Self, KeyboardShortcut)> = Self::all()
+            .into_iter()
+            .filter_map(|command| Some((command, command.shortcut()?)))
+            .filter(|(_, keys)| !typing || keys.modifiers != PLAIN)
+            .collect();
+        let held = |m: Modifiers| usize::from(m.shift) + usize::from(m.alt) + usize::from(m.command);
+        with_keys.sort_by_key(|(_, keys)| std::cmp::Reverse(held(keys.modifiers)));
+        ctx.input_mut(|input| {
+            with_keys
+                .into_iter()
+                .find(|(_, keys)| input.consume_shortcut(keys))
+                .map(|(command, _)| command)
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_two_commands_share_their_keys() {
+        let all = Command::all();
+        for (index, one) in all.iter().enumerate() {
+            for other in &all[index + 1..] {
+                if let (Some(a), Some(b)) = (one.shortcut(), other.shortcut()) {
+                    assert_ne!(a, b, "{one:?} and {other:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn every_command_has_a_name_and_one_sentence() {
+        for command in Command::all() {
+            assert!(!command.label().is_empty());
+            assert!(command.explanation().ends_with('.'), "{command:?}");
+        }
+    }
+}

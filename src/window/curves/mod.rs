@@ -1,0 +1,95 @@
+//! The bench with the characteristic curves.
+
+pub mod chart;
+pub mod plots;
+
+use egui::{RichText, Ui};
+
+use super::request::{Request, Scene};
+use super::shell::term;
+use crate::document::report::words::plain;
+use crate::measure::analysis::PairResult;
+use plots::Slide;
+
+/// What this bench remembers between frames.
+#[derive(Default)]
+pub struct CurvesBench {
+    /// Which pair is on show.
+    pub pair: usize,
+    /// Stops that the coated strip's curve is slid by.
+    pub slide: f64,
+}
+
+impl CurvesBench {
+    /// Another session: begin anew.
+    pub fn clear(&mut self) {
+        *self = Self::default();
+    }
+
+    /// The pair on show.
+    pub fn shown<'a>(&self, scene: &Scene<'a>) -> Option<&'a PairResult> {
+        let pairs = &scene.analysis?.pairs;
+        pairs.get(self.pair).or_else(|| pairs.first())
+    }
+
+    /// The whole bench.
+    pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+        let ground = egui::Frame::new().fill(scene.theme.page).inner_margin(16);
+        egui::CentralPanel::no_frame().frame(ground).show(ui, |ui| {
+            let Some(pair) = self.shown(scene) else {
+                ui.heading("No curves yet");
+                ui.label(super::shell::answer::what_is_missing(scene));
+                return;
+            };
+            self.head_ui(ui, scene, pair);
+            let size = ui.available_size();
+            let side = (size.x * 0.36).clamp(240.0, 520.0);
+            ui.horizontal_top(|ui| {
+                ui.vertical(|ui| {
+                    ui.set_width(size.x - side - 16.0);
+                    let slide = Slide { stops: self.slide };
+                    plots::curves_ui(ui, size.y, scene, pair, slide, asks);
+                });
+                ui.vertical(|ui| {
+                    ui.set_width(side);
+                    let each = (size.y - 16.0) / 3.0;
+                    plots::by_tone_ui(ui, each, scene, pair);
+                    plots::residuals_ui(ui, each, scene, pair, asks);
+                    plots::budget_ui(ui, each, scene, pair);
+                });
+            });
+        });
+    }
+
+    fn head_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
+        ui.horizontal_wrapped(|ui| {
+            if let Some(analysis) = scene.analysis
+                && analysis.pairs.len() > 1
+            {
+                for (index, pair) in analysis.pairs.iter().enumerate() {
+                    if ui.selectable_label(self.pair == index, scene.name(pair.coupon)).clicked() {
+                        self.pair = index;
+                    }
+                }
+                ui.separator();
+            }
+            let solved = pair.answer.stops.value;
+            let end = solved.map_or(6.0, |stops| (stops.abs() * 1.5).max(2.0));
+            term(ui, "Slide", "Moves the coated strip's curve towards the paper's: where they lie on each other, one factor is right for that tone.");
+            let slider = egui::Slider::new(&mut self.slide, -end..=end).step_by(0.01).show_value(false);
+            ui.add(slider).accessible_name("Slide the coated strip's curve, in stops");
+            ui.label(format!("{} stops", plain(self.slide, 2)));
+            if let Some(stops) = solved
+                && ui.button("Onto each other").on_hover_text("Slides by the ratio that was worked out.").clicked()
+            {
+                self.slide = stops;
+            }
+            if ui.button("Apart").on_hover_text("Both curves where they were measured.").clicked() {
+                self.slide = 0.0;
+            }
+            if scene.stale {
+                ui.label(RichText::new("being worked out anew…").color(scene.theme.weak));
+            }
+        });
+    }
+}

@@ -1,0 +1,243 @@
+//! The bench where a person says how each strip was exposed, and sees what was understood.
+
+use std::collections::BTreeMap;
+
+use egui::{RichText, ScrollArea, TextEdit, Ui};
+
+use super::request::{Request, Scene};
+use super::shell::{card, term};
+use crate::document::report::words::plain;
+use crate::document::{Edit, Strip, Wedge};
+use crate::files::wedge::listed;
+use crate::measure::exposure::{Exposure, write};
+use crate::measure::units::Stops;
+
+/// Ways to say it, to begin from.
+const EXAMPLES: [&str; 4] = [
+    "building up 8 x 2s at f/16",
+    "thirds from 3s, 7 steps at f/11",
+    "2s 4s 8s 16s 32s at f/8",
+    "halves from 4s, 9 steps at f/16",
+];
+
+/// A sentence being written, and the one it began from.
+#[derive(Default, Clone)]
+struct Draft {
+    text: String,
+    from: String,
+    error: Option<String>,
+}
+
+/// What this bench remembers between frames.
+#[derive(Default)]
+pub struct ExposureBench {
+    /// By strip.
+    drafts: BTreeMap<usize, Draft>,
+    wedge: Draft,
+    notes: Draft,
+}
+
+impl ExposureBench {
+    /// Another session: forget what was being written.
+    pub fn clear(&mut self) {
+        *self = Self::default();
+    }
+
+    /// The whole bench.
+    pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+        let ground = egui::Frame::new().fill(scene.theme.page).inner_margin(16);
+        egui::CentralPanel::no_frame().frame(ground).show(ui, |ui| {
+            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                ui.heading("How each strip was exposed");
+                ui.label("Write it the way you would say it: times and the aperture, or steps in parts of a stop.");
+                if scene.session.strips.is_empty() {
+                    ui.label("The session has no strips yet: take them in at Scans, on the right.");
+                }
+                for (index, strip) in scene.session.strips.iter().enumerate() {
+                    ui.push_id(index, |ui| {
+                        card(ui, scene.theme, |ui| self.strip_ui(ui, scene, index, strip, asks));
+                    });
+                }
+                card(ui, scene.theme, |ui| self.wedge_ui(ui, scene, asks));
+                card(ui, scene.theme, |ui| self.notes_ui(ui, scene, asks));
+            });
+        });
+    }
+
+    fn strip_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, index: usize, strip: &Strip, asks: &mut Vec<Request>) {
+        ui.set_min_width(ui.available_width());
+        let written = strip.exposure.as_ref().map(write::sentence).unwrap_or_default();
+        let draft = self.drafts.entry(index).or_default();
+        if draft.from != written {
+            *draft = Draft {
+                text: written.clone(),
+                from: written.clone(),
+                error: None,
+            };
+        }
+        ui.horizontal(|ui| {
+            ui.heading(&strip.name);
+            if scene.session.strips.len() > 1 {
+                copy_menu(ui, scene, index, asks);
+            }
+            ui.menu_button("Begin from", |ui| {
+                for example in EXAMPLES {
+                    if ui.button(example).clicked() {
+                        draft.text = example.to_owned();
+                        ui.close();
+                    }
+                }
+            });
+        });
+        let field = TextEdit::singleline(&mut draft.text)
+            .hint_text("building up 8 x 2s at f/16")
+            .desired_width(ui.available_width().min(560.0));
+        let response = ui.add(field).accessible_name(format!("Exposures of {}", strip.name));
+        if response.lost_focus() && draft.text.trim() != draft.from {
+            match Exposure::read(&draft.text) {
+                Ok(exposure) => {
+                    draft.error = None;
+                    asks.push(Request::edit(Edit::SetExposure {
+                        strip: index,
+                        exposure: Some(exposure),
+                    }));
+                }
+                Err(_) if draft.text.trim().is_empty() => {
+                    asks.push(Request::edit(Edit::SetExposure {
+                        strip: index,
+                        exposure: None,
+                    }));
+                }
+                Err(error) => draft.error = Some(error.to_string()),
+            }
+        }
+        if let Some(error) = &draft.error {
+            ui.label(RichText::new(format!("Not understood: {error}")).color(scene.theme.blocking));
+        } else if draft.text.trim() != draft.from {
+            ui.weak("Enter takes it.");
+        }
+        match &strip.exposure {
+            Some(exposure) => table_ui(ui, scene, index, exposure),
+            None => {
+                ui.weak("Not said yet: the strip is measured, but says nothing about speed.");
+            }
+        }
+    }
+
+    fn wedge_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+        ui.set_min_width(ui.available_width());
+        let wedge = scene.session.wedge.as_ref();
+        let written = wedge.map(|wedge| densities(&wedge.densities)).unwrap_or_default();
+        let draft = &mut self.wedge;
+        if draft.from != written {
+            *draft = Draft {
+                text: written.clone(),
+                from: written,
+                error: None,
+            };
+        }
+        ui.heading("The wedge");
+        ui.label("Its densities, field by field, as its maker lists them. Without a wedge densities are relative to white, and less sure.");
+        let field = TextEdit::singleline(&mut draft.text)
+            .hint_text("0.05 0.20 0.35 0.50 …")
+            .desired_width(ui.available_width().min(560.0));
+        let response = ui.add(field).accessible_name("Densities of the wedge");
+        if response.lost_focus() && draft.text.trim() != draft.from {
+            if draft.text.trim().is_empty() {
+                asks.push(Request::edit(Edit::SetWedge(None)));
+            } else {
+                match listed(&draft.text) {
+                    Ok(densities) => {
+                        draft.error = None;
+                        let kept = wedge.cloned().map(|wedge| Wedge {
+                            file: None,
+                            densities: densities.clone(),
+                            ..wedge
+                        });
+                        let wedge = kept.unwrap_or_else(|| Wedge::new(densities));
+                        asks.push(Request::edit(Edit::SetWedge(Some(wedge))));
+                    }
+                    Err((_, what)) => draft.error = Some(what),
+                }
+            }
+        }
+        if let Some(error) = &draft.error {
+            ui.label(RichText::new(format!("Not understood: {error}")).color(scene.theme.blocking));
+        }
+    }
+
+    fn notes_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+        ui.set_min_width(ui.available_width());
+        let draft = &mut self.notes;
+        if draft.from != scene.session.notes {
+            *draft = Draft {
+                text: scene.session.notes.clone(),
+                from: scene.session.notes.clone(),
+                error: None,
+            };
+        }
+        ui.heading("Notes");
+        let field = TextEdit::multiline(&mut draft.text)
+            .desired_rows(2)
+            .desired_width(ui.available_width().min(560.0));
+        let response = ui.add(field).accessible_name("Notes");
+        if response.lost_focus() && draft.text != draft.from {
+            asks.push(Request::edit(Edit::SetNotes(draft.text.clone())));
+        }
+    }
+}
+
+fn densities(densities: &[f64]) -> String {
+    let words: Vec<String> = densities.iter().map(f64::to_string).collect();
+    words.join(" ")
+}
+
+fn copy_menu(ui: &mut Ui, scene: &Scene<'_>, index: usize, asks: &mut Vec<Request>) {
+    ui.menu_button("Same as", |ui| {
+        for (other, strip) in scene.session.strips.iter().enumerate() {
+            let Some(exposure) = strip.exposure.as_ref().filter(|_| other != index) else {
+                continue;
+            };
+            if ui.button(&strip.name).clicked() {
+                asks.push(Request::edit(Edit::SetExposure {
+                    strip: index,
+                    exposure: Some(exposure.clone()),
+                }));
+                ui.close();
+            }
+        }
+    })
+    .response
+    .on_hover_text("Takes over how another strip was exposed.");
+}
+
+fn table_ui(ui: &mut Ui, scene: &Scene<'_>, index: usize, exposure: &Exposure) {
+    let lag = scene.session.settings.lag.0;
+    let exposures = exposure.exposures();
+    let log_exposures = exposures.log_exposures(lag);
+    let first = log_exposures.first().copied().unwrap_or_default();
+    let doses = exposure.series.doses();
+    egui::Grid::new(("table", index)).num_columns(doses.len() + 1).spacing([12.0, 4.0]).show(ui, |ui| {
+        ui.label("step");
+        for step in 1..=doses.len() {
+            ui.label(step.to_string());
+        }
+        ui.end_row();
+        term(ui, "time", "Seconds of light that count: all bursts of the step, less the lamp's dead time.");
+        for dose in &doses {
+            let time = (dose.total.0 - lag * f64::from(dose.bursts)).max(0.0);
+            ui.label(format!("{} s", plain(time, if time < 10.0 { 2 } else { 1 })));
+        }
+        ui.end_row();
+        term(ui, "stops", "Exposure beyond the first step; one stop is twice the light.");
+        for &x in &log_exposures {
+            ui.label(plain(Stops::from_decades(x - first).0, 2));
+        }
+        ui.end_row();
+        term(ui, "log exposure", "log10 of the exposure in the unit that all strips of the session share.");
+        for &x in &log_exposures {
+            ui.label(plain(x, 3));
+        }
+        ui.end_row();
+    });
+}

@@ -1,0 +1,374 @@
+//! The bench for matching by eye: two steps side by side, without a gap, on neutral ground.
+
+use egui::{Align2, Color32, Key, Modifiers, Pos2, Rect, RichText, ScrollArea, Sense, Stroke, TextureHandle, TextureOptions, Ui, Vec2};
+
+use super::request::{Request, Scene};
+use super::shelf::Shelf;
+use super::shell::answer::agreement_words;
+use super::theme::{SIDE_WIDTH, Theme};
+use crate::document::Edit;
+use crate::document::report::words::{SPEED, plain};
+use crate::measure::compare::eye::{self, Match, MatchedStops};
+use crate::measure::curve::CurveAnswer;
+use crate::measure::geometry::{Field, StripShape};
+use crate::measure::strip::Role;
+
+/// Side of a patch as it is cut, pixels.
+const PATCH: usize = 192;
+
+/// What this bench remembers between frames.
+#[derive(Default)]
+pub struct EyeBench {
+    /// Place on the paper: steps from 0, halves allowed.
+    reference_at: f64,
+    /// Place on the coated strip.
+    coupon_at: f64,
+    /// Which coated strip of the session, by number among them.
+    pair: usize,
+    /// Without colour.
+    grey: bool,
+    /// Where in the steps the patches are cut: along and across, -1 to 1.
+    offsets: [(f32, f32); 2],
+    patches: Vec<(PatchKey, TextureHandle)>,
+}
+
+/// Everything a patch depends on.
+#[derive(Clone, PartialEq)]
+struct PatchKey {
+    strip: usize,
+    shape: StripShape,
+    step: usize,
+    offset: (f32, f32),
+    grey: bool,
+    hash: String,
+}
+
+/// Paper and coated strip that are matched: each coated one with the paper before it.
+pub fn couples(scene: &Scene<'_>) -> Vec<(usize, usize)> {
+    let strips = &scene.session.strips;
+    let papers: Vec<usize> = (0..strips.len()).filter(|&strip| strips[strip].role == Role::Reference).collect();
+    (0..strips.len())
+        .filter(|&strip| strips[strip].role == Role::Coupon)
+        .filter_map(|coupon| {
+            let before = papers.iter().rev().find(|&&paper| paper < coupon);
+            Some((*before.or(papers.first())?, coupon))
+        })
+        .collect()
+}
+
+fn log_exposures(scene: &Scene<'_>, strip: usize) -> Option<Vec<f64>> {
+    let exposure = scene.session.strips.get(strip)?.exposure.as_ref()?;
+    Some(exposure.exposures().log_exposures(scene.session.settings.lag.0))
+}
+
+/// What one match of the session says.
+fn stops_of(scene: &Scene<'_>, made: &Match) -> Option<MatchedStops> {
+    eye::matched(&log_exposures(scene, made.reference)?, &log_exposures(scene, made.coupon)?, made)
+}
+
+/// What the matches of a pair say.
+pub fn matched_stops(scene: &Scene<'_>, reference: usize, coupon: usize) -> Vec<MatchedStops> {
+    scene
+        .session
+        .matches
+        .iter()
+        .filter(|made| made.reference == reference && made.coupon == coupon)
+        .filter_map(|made| stops_of(scene, made))
+        .collect()
+}
+
+/// Log exposure and density at a place between measured steps.
+pub fn between(curve: &CurveAnswer, at: f64) -> Option<(f64, f64)> {
+    let step = |wanted: usize| {
+        let point = curve.points.iter().find(|point| point.step == Some(wanted))?;
+        Some((point.log_exposure?, point.density))
+    };
+    let (below, above) = (step(at.floor() as usize)?, step(at.ceil() as usize)?);
+    let share = at.fract();
+    let mix = |a: f64, b: f64| a + (b - a) * share;
+    Some((mix(below.0, above.0), mix(below.1, above.1)))
+}
+
+/// A place in words: "step 3", "between steps 3 and 4".
+fn place_words(at: f64) -> String {
+    if at.fract() == 0.0 {
+        format!("step {}", at + 1.0)
+    } else {
+        format!("between steps {} and {}", at.floor() + 1.0, at.ceil() + 1.0)
+    }
+}
+
+impl EyeBench {
+    /// Another session: begin anew.
+    pub fn clear(&mut self) {
+        *self = Self::default();
+    }
+
+    /// The whole bench.
+    pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, shelf: &Shelf, asks: &mut Vec<Request>) {
+        let couples = couples(scene);
+        let Some(&(paper, coated)) = couples.get(self.pair).or(couples.first()) else {
+            egui::CentralPanel::no_frame().frame(egui::Frame::new().fill(scene.theme.page).inner_margin(16)).show(ui, |ui| {
+                ui.heading("Nothing to match yet");
+                ui.label(super::shell::answer::what_is_missing(scene));
+            });
+            return;
+        };
+        egui::Panel::right("matches").exact_size(SIDE_WIDTH).resizable(false).frame(super::shell::frame(scene.theme)).show(ui, |ui| {
+            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                self.side_ui(ui, scene, &couples, (paper, coated), asks);
+            });
+        });
+        egui::CentralPanel::no_frame().show(ui, |ui| {
+            self.patches_ui(ui, scene, shelf, (paper, coated), asks);
+        });
+    }
+
+    fn walk(&mut self, scene: &Scene<'_>, on_paper: bool, by: f64, (paper, coated): (usize, usize)) {
+        let (strip, at) = if on_paper { (paper, &mut self.reference_at) } else { (coated, &mut self.coupon_at) };
+        let last = scene.shape(strip).map_or(0, StripShape::steps).saturating_sub(1) as f64;
+        *at = (*at + by).clamp(0.0, last);
+    }
+
+    fn record(&self, (reference, coupon): (usize, usize)) -> Request {
+        Request::edit(Edit::AddMatch(Match {
+            reference,
+            reference_at: self.reference_at,
+            coupon,
+            coupon_at: self.coupon_at,
+        }))
+    }
+
+    fn side_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, couples: &[(usize, usize)], pair: (usize, usize), asks: &mut Vec<Request>) {
+        ui.heading("Match by eye");
+        if couples.len() > 1 {
+            for (index, (_, coated)) in couples.iter().enumerate() {
+                if ui.selectable_label(self.pair == index, scene.name(*coated)).clicked() {
+                    self.pair = index;
+                }
+            }
+        }
+        ui.label("Walk along both strips until the two fields look alike.");
+        for (on_paper, strip) in [(true, pair.0), (false, pair.1)] {
+            let at = if on_paper { self.reference_at } else { self.coupon_at };
+            ui.label(RichText::new(scene.name(strip)).strong());
+            ui.label(place_words(at));
+            ui.horizontal(|ui| {
+                let name = scene.name(strip);
+                for (word, by) in [("Lighter", -0.5), ("Darker", 0.5)] {
+                    let button = ui.button(word);
+                    let label = format!("{word} on {name}");
+                    button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &label));
+                    if button.on_hover_text("Half a step along the strip.").clicked() {
+                        self.walk(scene, on_paper, by, pair);
+                    }
+                }
+            });
+            let offset = &mut self.offsets[usize::from(!on_paper)];
+            ui.add(egui::Slider::new(&mut offset.0, -1.0..=1.0).show_value(false)).accessible_name(format!("Cut {} along", scene.name(strip)));
+            ui.add(egui::Slider::new(&mut offset.1, -1.0..=1.0).show_value(false)).accessible_name(format!("Cut {} across", scene.name(strip)))
+                .on_hover_text("Where in the step the field is cut: put both on the same detail where a strip carries a picture.");
+        }
+        ui.checkbox(&mut self.grey, "Without colour");
+        if ui.button("Same tone").on_hover_text("Records that these two look alike.\nKey: Enter").clicked() {
+            asks.push(self.record(pair));
+        }
+        ui.separator();
+        matches_ui(ui, scene, pair, asks);
+    }
+
+    fn patches_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, shelf: &Shelf, pair: (usize, usize), asks: &mut Vec<Request>) {
+        let (place, response) = ui.allocate_exact_size(ui.available_size(), Sense::click());
+        let label = format!(
+            "{} {} beside {} {}",
+            scene.name(pair.0),
+            place_words(self.reference_at),
+            scene.name(pair.1),
+            place_words(self.coupon_at)
+        );
+        response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Canvas, true, &label));
+        if response.clicked() {
+            response.request_focus();
+        }
+        if !ui.ctx().text_edit_focused() {
+            self.keys(ui, &response, scene, pair, asks);
+        }
+        let painter = ui.painter_at(place);
+        painter.rect_filled(place, 0.0, scene.theme.surround);
+        let side = (place.width().min(place.height()) * 0.36).max(80.0);
+        let middle = place.center();
+        // Side by side without a gap: the eye compares edges best.
+        let left = Rect::from_min_max(middle - Vec2::new(side, side / 2.0), middle + Vec2::new(0.0, side / 2.0));
+        let right = Rect::from_min_max(middle - Vec2::new(0.0, side / 2.0), middle + Vec2::new(side, side / 2.0));
+        let mut fresh = Vec::new();
+        for (rect, strip, at, offset) in [
+            (left, pair.0, self.reference_at, self.offsets[0]),
+            (right, pair.1, self.coupon_at, self.offsets[1]),
+        ] {
+            self.patch(ui, rect, (strip, at, offset), scene, shelf, &mut fresh);
+            let words = format!("{}, {}", scene.name(strip), place_words(at));
+            let above = Pos2::new(rect.center().x, rect.top() - 16.0);
+            super::scan_label(&painter, above, &words, scene.theme);
+        }
+        self.patches = fresh;
+        if response.has_focus() {
+            painter.rect_stroke(place, 0.0, Stroke::new(2.0, scene.theme.accent), egui::StrokeKind::Inside);
+        }
+        painter.text(
+            place.center_bottom() - Vec2::new(0.0, 24.0),
+            Align2::CENTER_CENTER,
+            "Arrows walk along the coated strip, with Shift along the paper. Enter: same tone.",
+            super::theme::small(),
+            words_on(scene.theme),
+        );
+    }
+
+    fn keys(&mut self, ui: &Ui, response: &egui::Response, scene: &Scene<'_>, pair: (usize, usize), asks: &mut Vec<Request>) {
+        ui.memory_mut(|memory| {
+            let filter = egui::EventFilter {
+                horizontal_arrows: true,
+                vertical_arrows: true,
+                ..egui::EventFilter::default()
+            };
+            memory.set_focus_lock_filter(response.id, filter);
+        });
+        let nobody = ui.memory(|memory| memory.focused().is_none());
+        if !response.has_focus() && !nobody {
+            return;
+        }
+        let pressed = |modifiers: Modifiers, key: Key| ui.input_mut(|input| input.consume_key(modifiers, key));
+        for (key, by) in [(Key::ArrowLeft, -0.5), (Key::ArrowUp, -0.5), (Key::ArrowRight, 0.5), (Key::ArrowDown, 0.5)] {
+            if pressed(Modifiers::SHIFT, key) {
+                self.walk(scene, true, by, pair);
+            } else if pressed(Modifiers::NONE, key) {
+                self.walk(scene, false, by, pair);
+            }
+        }
+        if pressed(Modifiers::NONE, Key::Enter) {
+            asks.push(self.record(pair));
+        }
+    }
+
+    /// One field; half way between two steps it shows both, one above the other.
+    fn patch(
+        &mut self,
+        ui: &Ui,
+        rect: Rect,
+        (strip, at, offset): (usize, f64, (f32, f32)),
+        scene: &Scene<'_>,
+        shelf: &Shelf,
+        fresh: &mut Vec<(PatchKey, TextureHandle)>,
+    ) {
+        let (below, above) = (at.floor() as usize, at.ceil() as usize);
+        let halves = if below == above {
+            vec![(below, rect)]
+        } else {
+            let middle = rect.center().y;
+            vec![
+                (below, Rect::from_min_max(rect.min, Pos2::new(rect.right(), middle))),
+                (above, Rect::from_min_max(Pos2::new(rect.left(), middle), rect.max)),
+            ]
+        };
+        for (step, rect) in halves {
+            let Some(shape) = scene.shape(strip) else {
+                return;
+            };
+            let Some(opened) = scene.session.scans.get(shape.scan).and_then(|scan| shelf.opened(scan)) else {
+                return;
+            };
+            let key = PatchKey {
+                strip,
+                shape: shape.clone(),
+                step,
+                offset,
+                grey: self.grey,
+                hash: opened.hash.clone(),
+            };
+            let known = self.patches.iter().find(|(known, _)| *known == key);
+            let texture = match known {
+                Some((_, texture)) => texture.clone(),
+                None => {
+                    let Some(picture) = cut(opened, &key) else {
+                        return;
+                    };
+                    ui.ctx().load_texture(format!("patch of strip {strip}"), picture, TextureOptions::LINEAR)
+                }
+            };
+            let whole = Rect::from_min_max(Pos2::ZERO, Pos2::new(1.0, 1.0));
+            ui.painter().image(texture.id(), rect, whole, scene.theme.tint);
+            fresh.push((key, texture));
+        }
+    }
+}
+
+/// A square from well inside a step, as it is on the scan.
+fn cut(opened: &super::shelf::Opened, key: &PatchKey) -> Option<egui::ColorImage> {
+    let field = key.shape.fields.iter().position(|&field| field == Field::Step(key.step))?;
+    let (from, to) = (key.shape.edges[field].middle(), key.shape.edges[field + 1].middle());
+    let along = (from + to) / 2.0 + f64::from(key.offset.0) * 0.25 * (to - from);
+    let across = 0.5 + f64::from(key.offset.1) * 0.25;
+    let centre = key.shape.on_scan(along, across);
+    let size = (((to - from) * key.shape.length()).min(key.shape.width()) * 0.4).max(2.0) as usize;
+    let size = size.min(PATCH);
+    let corner = |at: f64| (at - size as f64 / 2.0).max(0.0) as usize;
+    let mut picture = opened.pyramid.cut(0, corner(centre.x), corner(centre.y), size, size);
+    if picture.size[0] == 0 || picture.size[1] == 0 {
+        return None;
+    }
+    if key.grey {
+        for pixel in &mut picture.pixels {
+            // Weights of luma (ITU-R BT.709).
+            let [r, g, b, _] = pixel.to_array().map(f32::from);
+            *pixel = Color32::from_gray((0.2126 * r + 0.7152 * g + 0.0722 * b).round() as u8);
+        }
+    }
+    Some(picture)
+}
+
+fn words_on(theme: &Theme) -> Color32 {
+    if theme.light == super::theme::Light::Safelight { theme.text } else { Color32::WHITE }
+}
+
+fn matches_ui(ui: &mut Ui, scene: &Scene<'_>, pair: (usize, usize), asks: &mut Vec<Request>) {
+    let made: Vec<(usize, &Match)> = scene
+        .session
+        .matches
+        .iter()
+        .enumerate()
+        .filter(|(_, made)| (made.reference, made.coupon) == pair)
+        .collect();
+    if made.is_empty() {
+        ui.weak("No matches yet.");
+        return;
+    }
+    ui.heading("Matches");
+    for (index, one) in &made {
+        ui.horizontal_wrapped(|ui| {
+            let stops = stops_of(scene, one);
+            let said = stops.map_or_else(|| "exposures not said".to_owned(), |one| format!("{} ± {}", SPEED.said(one.stops), plain(one.standard_error, 2)));
+            ui.label(format!("paper {}, coated {}: {said}", place_words(one.reference_at), place_words(one.coupon_at)));
+            if ui.small_button("Take back").clicked() {
+                asks.push(Request::edit(Edit::RemoveMatch(*index)));
+            }
+        });
+    }
+    let matched = matched_stops(scene, pair.0, pair.1);
+    let Some(pooled) = eye::pooled(&matched) else {
+        return;
+    };
+    if let (Some(value), Some((low, high))) = (pooled.stops.value, pooled.stops.bounds()) {
+        ui.label(RichText::new(format!("By eye {}", SPEED.said(value))).strong());
+        ui.label(format!("between {}", SPEED.span(low, high).replace(" to ", " and ")));
+    }
+    let measured = scene.analysis.and_then(|analysis| {
+        analysis.pairs.iter().find(|found| (found.reference, found.coupon) == pair)
+    });
+    if let Some(measured) = measured {
+        if let Some(value) = measured.answer.stops.value {
+            ui.label(format!("Measured {}", SPEED.said(value)));
+        }
+        if let Some(agreement) = eye::agreement(&pooled.stops, &measured.answer.stops) {
+            ui.label(agreement_words(agreement));
+        }
+    }
+}

@@ -1,0 +1,241 @@
+//! The answer, always in view: how much more light, how much softer, how sure, what to know.
+
+use egui::{Color32, Pos2, Rect, RichText, ScrollArea, Shape, Stroke, Ui, Vec2};
+
+use super::{frame, term};
+use crate::document::report::headline::source;
+use crate::document::report::words::{self, CONTRAST, SPEED};
+use crate::measure::analysis::PairResult;
+use crate::measure::compare::eye::{self, Agreement};
+use crate::measure::estimate::Estimate;
+use crate::measure::finding::{Finding, Weight};
+use crate::measure::strip::Role;
+use crate::window::request::{Request, Scene};
+use crate::window::theme::{ANSWER_WIDTH, Theme, figure};
+use crate::window::eye_bench;
+
+/// Half-width, in stops, of bounds that settle the exposure of a piece: a sixth of a stop.
+const SETTLED_STOPS: f64 = 1.0 / 6.0;
+
+/// The column.
+pub fn ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    egui::Panel::left("answer")
+        .exact_size(ANSWER_WIDTH)
+        .resizable(false)
+        .frame(frame(scene.theme))
+        .show(ui, |ui| {
+            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                if scene.stale {
+                    ui.weak("Being worked out anew…");
+                }
+                answers_ui(ui, scene);
+                if let Some(analysis) = scene.analysis {
+                    findings_ui(ui, scene, &analysis.findings, asks);
+                }
+            });
+        });
+}
+
+fn answers_ui(ui: &mut Ui, scene: &Scene<'_>) {
+    let pairs = scene.analysis.map_or(&[][..], |analysis| &analysis.pairs);
+    if pairs.is_empty() {
+        ui.heading("No answer yet");
+        ui.label(what_is_missing(scene));
+        return;
+    }
+    for pair in pairs {
+        pair_ui(ui, scene, pair);
+        ui.separator();
+    }
+}
+
+/// What has to be done next for an answer, in one sentence.
+pub fn what_is_missing(scene: &Scene<'_>) -> String {
+    let strips = &scene.session.strips;
+    let has = |role| strips.iter().any(|strip| strip.role == role);
+    let unexposed = strips.iter().find(|strip| strip.exposure.is_none());
+    if scene.analysis.is_none() {
+        return "The scans are being read and measured.".into();
+    }
+    match (has(Role::Reference), has(Role::Coupon), unexposed) {
+        (false, false, _) => "Take the strips into the session: at Scans, on the right.".into(),
+        (false, true, _) => "No strip is said to be paper: at Scans, choose a strip and say so.".into(),
+        (true, false, _) => "No strip is said to be coated: at Scans, choose a strip and say so.".into(),
+        (true, true, Some(strip)) => format!("Say at Exposures how {} was exposed.", strip.name),
+        (true, true, None) => "Not enough of both strips could be measured; the findings below say why.".into(),
+    }
+}
+
+fn pair_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
+    let answer = &pair.answer;
+    let (coupon, paper) = (scene.name(pair.coupon), scene.name(pair.reference));
+    ui.heading(&coupon);
+    let half = answer.ratio.half_width();
+    match (answer.ratio.value, answer.stops.value) {
+        (Some(factor), Some(stops)) => {
+            let factor = format!("× {}", words::number(factor, half));
+            ui.label(RichText::new(factor).font(figure()))
+                .on_hover_text("How many times the exposure of the paper the emulsion needs, for the same net density of 0.60.");
+            ui.label(format!("the exposure of {paper}: {}", SPEED.said(stops)));
+            if let (Some((low, high)), Some((least, most))) = (answer.stops.bounds(), answer.ratio.bounds()) {
+                let times = |value| words::number(value, half);
+                ui.label(format!("between × {} and × {}", times(least), times(most)));
+                ui.label(SPEED.span(low, high));
+            } else {
+                ui.label(words::interval(&answer.stops, |value| SPEED.said(value)));
+            }
+        }
+        _ => {
+            ui.label(RichText::new("No ratio").font(figure()));
+            ui.label(words::interval(&answer.stops, |value| SPEED.said(value)));
+        }
+    }
+    ui.add_space(4.0);
+    contrast_ui(ui, &answer.contrast_difference);
+    settled_ui(ui, scene, pair);
+    if let Some(part) = answer.budget.first() {
+        ui.add_space(4.0);
+        term(ui, "Biggest doubt", "The source that adds most to the width of the bounds.");
+        ui.label(format!(
+            "{}: {:.0} % of it. {}",
+            source(part.source),
+            100.0 * part.share,
+            part.remedy
+        ));
+    }
+    by_eye_ui(ui, scene, pair);
+}
+
+fn contrast_ui(ui: &mut Ui, difference: &Estimate) {
+    let Some(value) = difference.value else {
+        ui.label("Contrast: no difference can be given");
+        ui.weak(words::interval(difference, |value| CONTRAST.said(value)));
+        return;
+    };
+    ui.label(RichText::new(format!("{} (ISO R)", CONTRAST.said(value))).strong())
+        .on_hover_text("The exposure range R of ISO 6846, emulsion less paper: a longer range is softer.");
+    match difference.bounds() {
+        Some((low, high)) => ui.label(format!("between {}", CONTRAST.span(low, high).replace(" to ", " and "))),
+        None => ui.label(words::interval(difference, |value| CONTRAST.said(value))),
+    };
+}
+
+fn settled_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
+    let Some(half) = pair.answer.stops.half_width() else {
+        return;
+    };
+    let settled = half <= SETTLED_STOPS;
+    let theme = scene.theme;
+    ui.add_space(4.0);
+    ui.horizontal(|ui| {
+        let (rect, _) = ui.allocate_exact_size(Vec2::splat(14.0), egui::Sense::hover());
+        // A full disc when settled, a ring when not.
+        if settled {
+            ui.painter().circle_filled(rect.center(), 6.0, theme.text);
+        } else {
+            ui.painter().circle_stroke(rect.center(), 5.0, Stroke::new(2.0, theme.text));
+        }
+        let words = if settled { "Settled for this session" } else { "Not settled" };
+        ui.label(RichText::new(words).strong())
+            .on_hover_text("Settled: the bounds are no further than a sixth of a stop from the value.");
+    });
+    if settled {
+        ui.label(format!("The bounds lie within {half:.2} stops of the value."));
+    } else {
+        ui.label(format!(
+            "The bounds lie {half:.2} stops from the value; {SETTLED_STOPS:.2} would settle it. Mend the biggest doubt first."
+        ));
+    }
+}
+
+fn by_eye_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
+    let matched = eye_bench::matched_stops(scene, pair.reference, pair.coupon);
+    let Some(pooled) = eye::pooled(&matched) else {
+        return;
+    };
+    ui.add_space(4.0);
+    term(ui, "By eye", "What the steps that you found to look alike say.");
+    if let Some(value) = pooled.stops.value {
+        ui.label(format!("{} from {}", SPEED.said(value), count(pooled.count)));
+    }
+    if let Some(agreement) = eye::agreement(&pooled.stops, &pair.answer.stops) {
+        ui.label(agreement_words(agreement));
+    }
+}
+
+fn count(matches: usize) -> String {
+    if matches == 1 { "1 match".into() } else { format!("{matches} matches") }
+}
+
+/// How the eye and the measurement get on, in words.
+pub fn agreement_words(agreement: Agreement) -> &'static str {
+    match agreement {
+        Agreement::Agree => "Eye and measurement agree within their errors.",
+        Agreement::EyeWantsMore => {
+            "The eye wants more exposure than was measured, beyond both errors. Look for a colour cast, a gloss, or steps that were mistaken."
+        }
+        Agreement::EyeWantsLess => {
+            "The eye wants less exposure than was measured, beyond both errors. Look for a colour cast, a gloss, or steps that were mistaken."
+        }
+    }
+}
+
+fn findings_ui(ui: &mut Ui, scene: &Scene<'_>, findings: &[Finding], asks: &mut Vec<Request>) {
+    if findings.is_empty() {
+        ui.label("Nothing on the scans calls for attention.");
+        return;
+    }
+    ui.heading("What to know");
+    for (index, finding) in findings.iter().enumerate() {
+        ui.push_id(index, |ui| finding_ui(ui, scene, finding, asks));
+    }
+}
+
+fn finding_ui(ui: &mut Ui, scene: &Scene<'_>, finding: &Finding, asks: &mut Vec<Request>) {
+    ui.horizontal(|ui| {
+        let (rect, _) = ui.allocate_exact_size(Vec2::splat(16.0), egui::Sense::hover());
+        weight_mark(ui, rect, finding.weight, scene.theme);
+        let word = match finding.weight {
+            Weight::Blocking => "Forbids an answer",
+            Weight::Caution => "Caution",
+            Weight::Note => "Note",
+        };
+        ui.label(RichText::new(word).strong().color(scene.theme.weight(finding.weight)));
+        let place = &finding.place;
+        if place.scan.or(place.strip).is_some() {
+            let words = match (place.strip, place.step) {
+                (Some(strip), Some(0)) => format!("Show margin of {}", scene.name(strip)),
+                (Some(strip), Some(step)) => format!("Show step {step} of {}", scene.name(strip)),
+                (Some(strip), None) => format!("Show {}", scene.name(strip)),
+                _ => "Show on the scan".to_owned(),
+            };
+            if ui.add(egui::Link::new(RichText::new(words).underline())).clicked() {
+                asks.push(Request::Show(place.clone()));
+            }
+        }
+    });
+    ui.label(&finding.seen);
+    ui.label(RichText::new(format!("{} {}", finding.matters, finding.remedy)).color(scene.theme.weak));
+    ui.add_space(4.0);
+}
+
+/// A note is a ring, a caution a triangle, what forbids an answer a full square.
+fn weight_mark(ui: &Ui, rect: Rect, weight: Weight, theme: &Theme) {
+    let painter = ui.painter();
+    let colour = theme.weight(weight);
+    let stroke = Stroke::new(1.5, colour);
+    match weight {
+        Weight::Note => {
+            painter.circle_stroke(rect.center(), 5.0, stroke);
+        }
+        Weight::Caution => {
+            let points: Vec<Pos2> = [(0.0, -6.5), (6.5, 5.0), (-6.5, 5.0)]
+                .map(|(x, y)| rect.center() + Vec2::new(x, y))
+                .to_vec();
+            painter.add(Shape::convex_polygon(points, Color32::TRANSPARENT, stroke));
+        }
+        Weight::Blocking => {
+            painter.rect_filled(rect.shrink(3.0), 1.0, colour);
+        }
+    }
+}
