@@ -64,7 +64,22 @@ tests() {
     fi
 }
 
+# The test in a real window needs a screen, a software renderer of OpenGL and a hand.
+if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
+    missing=()
+    for pair in Xvfb:xvfb xdotool:xdotool import:imagemagick; do
+        command -v "${pair%%:*}" >/dev/null || missing+=("${pair##*:}")
+    done
+    ldconfig -p | grep -q libGLX_mesa || missing+=(libgl1-mesa-dri libglx-mesa0 libegl1 libgl1)
+    ldconfig -p | grep -q libxkbcommon-x11 || missing+=(libxkbcommon-x11-0 libx11-xcb1)
+    if [ "${#missing[@]}" -gt 0 ]; then
+        apt-get update -qq
+        DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
+    fi
+fi
+
 check "format" cargo fmt --check
+check "without the window" cargo check --locked --lib --no-default-features --quiet
 check "lints" cargo clippy --locked --all-targets --quiet -- -D warnings
 check "documentation" env RUSTDOCFLAGS="-D warnings" \
     cargo doc --locked --no-deps --document-private-items --quiet

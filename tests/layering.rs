@@ -30,7 +30,7 @@ struct Room {
     words: &'static [&'static str],
 }
 
-const ROOMS: [Room; 5] = [
+const ROOMS: [Room; 6] = [
     Room {
         name: "measure",
         unknown: &["document", "files", "headless", "simulate", "window"],
@@ -69,6 +69,11 @@ const ROOMS: [Room; 5] = [
         name: "headless",
         unknown: &["window"],
         words: &["egui"],
+    },
+    Room {
+        name: "window",
+        unknown: &["headless", "simulate"],
+        words: &["std::fs", "println!", "print!", "Instant", "SystemTime"],
     },
     Room {
         name: "simulate",

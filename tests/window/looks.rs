@@ -1,0 +1,68 @@
+//! How every screen looks, in every light, against pictures that are kept.
+
+use std::path::{Path, PathBuf};
+
+use crate::support::Window;
+
+/// A pixel differs when one of its channels does by more than this; fonts and tiles are drawn
+/// the same way everywhere, so this only allows for the last bit of sums.
+const CODES: u8 = 12;
+/// Pixels of a picture that may differ: a few along slanted edges.
+const PIXELS: usize = 60;
+
+fn kept(name: &str) -> PathBuf {
+    let images = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs").join("images");
+    images.join(format!("{name}.png"))
+}
+
+/// Compares with the picture that is kept; `TWINSTRIP_KEEP=1` keeps new ones.
+#[track_caller]
+fn assert_looks(window: &mut Window, name: &str) {
+    let now = window.picture();
+    let path = kept(name);
+    if std::env::var_os("TWINSTRIP_KEEP").is_some() {
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        image::DynamicImage::from(now).to_rgb8().save(&path).unwrap();
+        return;
+    }
+    let before = image::open(&path).unwrap_or_else(|error| panic!("{name}: {error}")).to_rgba8();
+    assert_eq!(before.dimensions(), now.dimensions(), "{name}");
+    let differing = before
+        .pixels()
+        .zip(now.pixels())
+        .filter(|(a, b)| (0..3).any(|channel| a.0[channel].abs_diff(b.0[channel]) > CODES))
+        .count();
+    if differing > PIXELS {
+        let beside = std::env::temp_dir().join(format!("twinstrip-{name}.png"));
+        now.save(&beside).unwrap();
+        panic!("{name}: {differing} pixels differ; as it is now: {}", beside.display());
+    }
+}
+
+fn screens(light: &str, word: &str) {
+    let mut window = Window::of_size(1280.0, 720.0);
+    window.click("Light");
+    window.click(light);
+    assert_looks(&mut window, &format!("welcome-{word}"));
+    window.with_demo();
+    assert_looks(&mut window, &format!("scans-{word}"));
+    for (bench, name) in [("Exposures", "exposures"), ("Curves", "curves"), ("By eye", "by-eye")] {
+        window.click(bench);
+        assert_looks(&mut window, &format!("{name}-{word}"));
+    }
+}
+
+#[test]
+fn every_screen_looks_as_kept_by_day() {
+    screens("Day", "day");
+}
+
+#[test]
+fn every_screen_looks_as_kept_in_the_evening() {
+    screens("Evening", "evening");
+}
+
+#[test]
+fn every_screen_looks_as_kept_in_safelight() {
+    screens("Safelight", "safelight");
+}

@@ -1,0 +1,11 @@
+//! The window, used by the accessible names of its controls, and how it looks.
+#![expect(
+    clippy::disallowed_methods,
+    clippy::unwrap_used,
+    reason = "tests put files in place and look at what was written"
+)]
+
+mod killed;
+mod looks;
+mod path;
+mod support;

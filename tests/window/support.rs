@@ -1,0 +1,175 @@
+//! A window without a screen, used like a person would use it.
+
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use egui_kittest::kittest::Queryable as _;
+use egui_kittest::{Harness, TestRenderer};
+use twinstrip::window::dialogs::{Ask, Dialogs};
+use twinstrip::window::jobs::{Job, Wake};
+use twinstrip::window::paper::raster::{Textures, picture};
+use twinstrip::window::{App, theme};
+
+/// Frames that a test waits for background work, 10 ms apart: two minutes, for slow machines.
+const PATIENCE: usize = 12_000;
+
+/// A file dialog that answers by itself.
+#[derive(Default, Clone)]
+pub struct Answers(pub Arc<Mutex<Vec<PathBuf>>>);
+
+impl Dialogs for Answers {
+    fn ask(&mut self, _what: Ask, wake: &Wake) -> Job<Vec<PathBuf>> {
+        let answer = self.0.lock().map(|mut paths| std::mem::take(&mut *paths)).unwrap_or_default();
+        Job::start("answer", wake, move |_| Ok(answer))
+    }
+}
+
+struct Recorder(Arc<Mutex<Textures>>);
+
+impl TestRenderer for Recorder {
+    fn handle_delta(&mut self, delta: &mut egui::TexturesDelta) {
+        self.0.lock().unwrap().take(delta);
+    }
+}
+
+/// A window under test.
+pub struct Window {
+    pub harness: Harness<'static, App>,
+    pub answers: Answers,
+    pub folder: tempfile::TempDir,
+    textures: Arc<Mutex<Textures>>,
+}
+
+#[derive(Debug)]
+struct Dropped(PathBuf);
+
+impl egui::DroppedFile for Dropped {
+    fn path(&self) -> &Path {
+        &self.0
+    }
+    fn bytes(&self) -> Result<Vec<u8>, String> {
+        std::fs::read(&self.0).map_err(|error| error.to_string())
+    }
+}
+
+/// The demo's folder.
+pub fn demo() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata").join("demo")
+}
+
+impl Window {
+    /// An empty window of this size.
+    pub fn of_size(width: f32, height: f32) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        // The tour comes up by itself only once.
+        std::fs::write(folder.path().join("window.txt"), "tour seen\n").unwrap();
+        Self::with_state(width, height, folder)
+    }
+
+    /// A window that finds what an earlier one left.
+    pub fn with_state(width: f32, height: f32, folder: tempfile::TempDir) -> Self {
+        let state = folder.path().to_owned();
+        Self::build(width, height, &state, folder)
+    }
+
+    fn build(width: f32, height: f32, state: &Path, folder: tempfile::TempDir) -> Self {
+        let textures = Arc::default();
+        let answers = Answers::default();
+        let (shared, dialogs) = (Arc::clone(&textures), answers.clone());
+        let state = state.to_owned();
+        let harness = Harness::builder()
+            .with_size(egui::Vec2::new(width, height))
+            .with_pixels_per_point(1.0)
+            .renderer(Recorder(shared))
+            .build_eframe(move |cc| {
+                theme::install_fonts(&cc.egui_ctx);
+                App::new(&cc.egui_ctx, Box::new(dialogs), Some(state))
+            });
+        Self {
+            harness,
+            answers,
+            folder,
+            textures,
+        }
+    }
+
+    /// A window whose folder outlives it.
+    pub fn in_folder(width: f32, height: f32, folder: &Path) -> Self {
+        let mut window = Self::build(width, height, folder, tempfile::tempdir().unwrap());
+        window.harness.run_steps(1);
+        window
+    }
+
+    /// Drops files on the window.
+    pub fn drop_files(&mut self, paths: &[PathBuf]) {
+        for path in paths {
+            let file = Arc::new(Dropped(path.clone()));
+            self.harness.input_mut().dropped_files.push(file);
+        }
+        self.harness.step();
+    }
+
+    /// Waits until something holds.
+    #[track_caller]
+    pub fn until(&mut self, what: &str, holds: impl Fn(&App) -> bool) {
+        for _ in 0..PATIENCE {
+            self.harness.step();
+            if holds(self.harness.state()) {
+                self.harness.run_steps(2);
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        panic!("waited in vain for: {what}; said: {}", self.harness.state().said());
+    }
+
+    /// Waits until the session as it stands is analysed.
+    #[track_caller]
+    pub fn until_measured(&mut self) {
+        self.until("the analysis", |app| app.analysis().is_some());
+    }
+
+    /// The demo, opened by dropping it.
+    #[track_caller]
+    pub fn with_demo(&mut self) {
+        self.drop_files(&[demo().join("session.ron")]);
+        self.until_measured();
+    }
+
+    /// Clicks a control by its accessible name.
+    #[track_caller]
+    pub fn click(&mut self, label: &str) {
+        self.harness.get_by_label(label).click();
+        self.harness.run_steps(2);
+    }
+
+    /// Types into a field by its accessible name and leaves it.
+    #[track_caller]
+    pub fn write(&mut self, label: &str, text: &str) {
+        self.harness.get_by_label(label).focus();
+        self.harness.run_steps(1);
+        self.harness.key_press_modifiers(egui::Modifiers::COMMAND, egui::Key::A);
+        self.harness.run_steps(1);
+        self.harness.get_by_label(label).type_text(text);
+        self.harness.run_steps(1);
+        self.harness.key_press(egui::Key::Enter);
+        self.harness.run_steps(2);
+    }
+
+    /// Whether words stand somewhere in the window.
+    pub fn shows(&self, words: &str) -> bool {
+        self.harness.query_all_by_label_contains(words).next().is_some()
+    }
+
+    /// The window as a picture.
+    pub fn picture(&mut self) -> image::RgbaImage {
+        self.harness.run_steps(2);
+        let ctx = self.harness.ctx.clone();
+        let output = self.harness.output();
+        let primitives = ctx.tessellate(output.shapes.clone(), 1.0);
+        let size = ctx.viewport_rect().size();
+        let textures = self.textures.lock().unwrap();
+        picture([size.x as u32, size.y as u32], 1.0, &primitives, &textures)
+    }
+}
