@@ -184,9 +184,7 @@ impl Edit {
             Self::RemoveScan(scan) => remove_scan(session, *scan)?,
             Self::LocateScan { scan, with } => {
                 let place = session.scans.get_mut(*scan);
-                place
-                    .ok_or(EditError::NoScan(*scan))?
-                    .clone_from(with);
+                place.ok_or(EditError::NoScan(*scan))?.clone_from(with);
             }
             Self::SetEncoding { scan, encoding } => {
                 let scans = session.scans.get_mut(*scan);

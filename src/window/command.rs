@@ -167,12 +167,16 @@ impl Command {
     pub fn explanation(self) -> &'static str {
         match self {
             Self::New => "Puts this session away and begins an empty one.",
-            Self::OpenDemo => "Opens a session made by the program itself: invented data, known truth.",
+            Self::OpenDemo => {
+                "Opens a session made by the program itself: invented data, known truth."
+            }
             Self::Open => "Opens a session file, or scans to begin a session with.",
             Self::AddScans => "Adds scans to this session.",
             Self::Save => "Writes the session into its file; scans stay where they are.",
             Self::SaveAs => "Writes the session into another file.",
-            Self::CopyAnswer => "Puts the answer with its bounds and findings on the clipboard as text.",
+            Self::CopyAnswer => {
+                "Puts the answer with its bounds and findings on the clipboard as text."
+            }
             Self::ExportSvg => "Writes the plot of both curves as a drawing that scales.",
             Self::ExportPng => "Writes the plot of both curves as a picture.",
             Self::ExportCsv => "Writes every step's density and exposure as a table.",
@@ -191,8 +195,12 @@ impl Command {
             Self::ActualPixels => "Shows one pixel of the scan on one pixel of the screen.",
             Self::ZoomIn => "Shows the scan larger.",
             Self::ZoomOut => "Shows the scan smaller.",
-            Self::Magnifier => "Shows the pixels under the pointer, which of them don't count, and their spread.",
-            Self::DrawStrip => "Drag from one corner of a strip to the opposite one to outline it by hand.",
+            Self::Magnifier => {
+                "Shows the pixels under the pointer, which of them don't count, and their spread."
+            }
+            Self::DrawStrip => {
+                "Drag from one corner of a strip to the opposite one to outline it by hand."
+            }
             Self::ToggleStep => "Keeps the chosen step out of the fit, or takes it back.",
             Self::Flip => "Numbers the steps of the chosen strip from its other end.",
             Self::AddStep => "Adds a step at the far end of the chosen strip.",
@@ -249,7 +257,8 @@ impl Command {
             .filter_map(|command| Some((command, command.shortcut()?)))
             .filter(|(_, keys)| !typing || keys.modifiers != PLAIN)
             .collect();
-        let held = |m: Modifiers| usize::from(m.shift) + usize::from(m.alt) + usize::from(m.command);
+        let held =
+            |m: Modifiers| usize::from(m.shift) + usize::from(m.alt) + usize::from(m.command);
         with_keys.sort_by_key(|(_, keys)| std::cmp::Reverse(held(keys.modifiers)));
         ctx.input_mut(|input| {
             with_keys

@@ -65,7 +65,11 @@ impl Dialogs for SystemDialogs {
         let future = match what {
             Ask::Open => several(dialog.add_filter("Sessions and scans", &readable)),
             Ask::Scans | Ask::Locate(_) => several(dialog.add_filter("Scans", &SCAN_ENDINGS)),
-            Ask::Save => to_write(dialog.set_file_name("session.ron").add_filter("Sessions", &["ron"])),
+            Ask::Save => to_write(
+                dialog
+                    .set_file_name("session.ron")
+                    .add_filter("Sessions", &["ron"]),
+            ),
             Ask::Svg => to_write(dialog.set_file_name("curves.svg")),
             Ask::Png => to_write(dialog.set_file_name("curves.png")),
             Ask::Csv => to_write(dialog.set_file_name("readings.csv")),

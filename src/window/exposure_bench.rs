@@ -64,10 +64,33 @@ impl ExposureBench {
         });
     }
 
-    fn strip_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, index: usize, strip: &Strip, asks: &mut Vec<Request>) {
+    fn strip_ui(
+        &mut self,
+        ui: &mut Ui,
+        scene: &Scene<'_>,
+        index: usize,
+        strip: &Strip,
+        asks: &mut Vec<Request>,
+    ) {
         ui.set_min_width(ui.available_width());
-        let written = strip.exposure.as_ref().map(write::sentence).unwrap_or_default();
-        let draft = self.drafts.entry(index).or_default();
+        let written = strip
+            .exposure
+            .as_ref()
+            .map(write::sentence)
+            .unwrap_or_default();
+        // What was said of another strip is the likeliest.
+        let suggested = || {
+            scene
+                .session
+                .strips
+                .iter()
+                .rev()
+                .find_map(|strip| strip.exposure.as_ref())
+        };
+        let draft = self.drafts.entry(index).or_insert_with(|| Draft {
+            text: suggested().map(write::sentence).unwrap_or_default(),
+            ..Draft::default()
+        });
         if draft.from != written {
             *draft = Draft {
                 text: written.clone(),
@@ -92,7 +115,9 @@ impl ExposureBench {
         let field = TextEdit::singleline(&mut draft.text)
             .hint_text("building up 8 x 2s at f/16")
             .desired_width(ui.available_width().min(560.0));
-        let response = ui.add(field).accessible_name(format!("Exposures of {}", strip.name));
+        let response = ui
+            .add(field)
+            .accessible_name(format!("Exposures of {}", strip.name));
         if response.lost_focus() && draft.text.trim() != draft.from {
             match Exposure::read(&draft.text) {
                 Ok(exposure) => {
@@ -127,7 +152,9 @@ impl ExposureBench {
     fn wedge_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
         ui.set_min_width(ui.available_width());
         let wedge = scene.session.wedge.as_ref();
-        let written = wedge.map(|wedge| densities(&wedge.densities)).unwrap_or_default();
+        let written = wedge
+            .map(|wedge| densities(&wedge.densities))
+            .unwrap_or_default();
         let draft = &mut self.wedge;
         if draft.from != written {
             *draft = Draft {
@@ -217,27 +244,45 @@ fn table_ui(ui: &mut Ui, scene: &Scene<'_>, index: usize, exposure: &Exposure) {
     let log_exposures = exposures.log_exposures(lag);
     let first = log_exposures.first().copied().unwrap_or_default();
     let doses = exposure.series.doses();
-    egui::Grid::new(("table", index)).num_columns(doses.len() + 1).spacing([12.0, 4.0]).show(ui, |ui| {
-        ui.label("step");
-        for step in 1..=doses.len() {
-            ui.label(step.to_string());
-        }
-        ui.end_row();
-        term(ui, "time", "Seconds of light that count: all bursts of the step, less the lamp's dead time.");
-        for dose in &doses {
-            let time = (dose.total.0 - lag * f64::from(dose.bursts)).max(0.0);
-            ui.label(format!("{} s", plain(time, if time < 10.0 { 2 } else { 1 })));
-        }
-        ui.end_row();
-        term(ui, "stops", "Exposure beyond the first step; one stop is twice the light.");
-        for &x in &log_exposures {
-            ui.label(plain(Stops::from_decades(x - first).0, 2));
-        }
-        ui.end_row();
-        term(ui, "log exposure", "log10 of the exposure in the unit that all strips of the session share.");
-        for &x in &log_exposures {
-            ui.label(plain(x, 3));
-        }
-        ui.end_row();
-    });
+    egui::Grid::new(("table", index))
+        .num_columns(doses.len() + 1)
+        .spacing([12.0, 4.0])
+        .show(ui, |ui| {
+            ui.label("step");
+            for step in 1..=doses.len() {
+                ui.label(step.to_string());
+            }
+            ui.end_row();
+            term(
+                ui,
+                "time",
+                "Seconds of light that count: all bursts of the step, less the lamp's dead time.",
+            );
+            for dose in &doses {
+                let time = (dose.total.0 - lag * f64::from(dose.bursts)).max(0.0);
+                ui.label(format!(
+                    "{} s",
+                    plain(time, if time < 10.0 { 2 } else { 1 })
+                ));
+            }
+            ui.end_row();
+            term(
+                ui,
+                "stops",
+                "Exposure beyond the first step; one stop is twice the light.",
+            );
+            for &x in &log_exposures {
+                ui.label(plain(Stops::from_decades(x - first).0, 2));
+            }
+            ui.end_row();
+            term(
+                ui,
+                "log exposure",
+                "log10 of the exposure in the unit that all strips of the session share.",
+            );
+            for &x in &log_exposures {
+                ui.label(plain(x, 3));
+            }
+            ui.end_row();
+        });
 }

@@ -1,6 +1,9 @@
 //! The bench for matching by eye: two steps side by side, without a gap, on neutral ground.
 
-use egui::{Align2, Color32, Key, Modifiers, Pos2, Rect, RichText, ScrollArea, Sense, Stroke, TextureHandle, TextureOptions, Ui, Vec2};
+use egui::{
+    Align2, Color32, Key, Modifiers, Pos2, Rect, RichText, ScrollArea, Sense, Stroke,
+    TextureHandle, TextureOptions, Ui, Vec2,
+};
 
 use super::request::{Request, Scene};
 use super::shelf::Shelf;
@@ -46,7 +49,9 @@ struct PatchKey {
 /// Paper and coated strip that are matched: each coated one with the paper before it.
 pub fn couples(scene: &Scene<'_>) -> Vec<(usize, usize)> {
     let strips = &scene.session.strips;
-    let papers: Vec<usize> = (0..strips.len()).filter(|&strip| strips[strip].role == Role::Reference).collect();
+    let papers: Vec<usize> = (0..strips.len())
+        .filter(|&strip| strips[strip].role == Role::Reference)
+        .collect();
     (0..strips.len())
         .filter(|&strip| strips[strip].role == Role::Coupon)
         .filter_map(|coupon| {
@@ -58,12 +63,20 @@ pub fn couples(scene: &Scene<'_>) -> Vec<(usize, usize)> {
 
 fn log_exposures(scene: &Scene<'_>, strip: usize) -> Option<Vec<f64>> {
     let exposure = scene.session.strips.get(strip)?.exposure.as_ref()?;
-    Some(exposure.exposures().log_exposures(scene.session.settings.lag.0))
+    Some(
+        exposure
+            .exposures()
+            .log_exposures(scene.session.settings.lag.0),
+    )
 }
 
 /// What one match of the session says.
 fn stops_of(scene: &Scene<'_>, made: &Match) -> Option<MatchedStops> {
-    eye::matched(&log_exposures(scene, made.reference)?, &log_exposures(scene, made.coupon)?, made)
+    eye::matched(
+        &log_exposures(scene, made.reference)?,
+        &log_exposures(scene, made.coupon)?,
+        made,
+    )
 }
 
 /// What the matches of a pair say.
@@ -80,7 +93,10 @@ pub fn matched_stops(scene: &Scene<'_>, reference: usize, coupon: usize) -> Vec<
 /// Log exposure and density at a place between measured steps.
 pub fn between(curve: &CurveAnswer, at: f64) -> Option<(f64, f64)> {
     let step = |wanted: usize| {
-        let point = curve.points.iter().find(|point| point.step == Some(wanted))?;
+        let point = curve
+            .points
+            .iter()
+            .find(|point| point.step == Some(wanted))?;
         Some((point.log_exposure?, point.density))
     };
     let (below, above) = (step(at.floor() as usize)?, step(at.ceil() as usize)?);
@@ -108,25 +124,44 @@ impl EyeBench {
     pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, shelf: &Shelf, asks: &mut Vec<Request>) {
         let couples = couples(scene);
         let Some(&(paper, coated)) = couples.get(self.pair).or(couples.first()) else {
-            egui::CentralPanel::no_frame().frame(egui::Frame::new().fill(scene.theme.page).inner_margin(16)).show(ui, |ui| {
-                ui.heading("Nothing to match yet");
-                ui.label(super::shell::answer::what_is_missing(scene));
-            });
+            egui::CentralPanel::no_frame()
+                .frame(egui::Frame::new().fill(scene.theme.page).inner_margin(16))
+                .show(ui, |ui| {
+                    ui.heading("Nothing to match yet");
+                    ui.label(super::shell::answer::what_is_missing(scene));
+                });
             return;
         };
-        egui::Panel::right("matches").exact_size(SIDE_WIDTH).resizable(false).frame(super::shell::frame(scene.theme)).show(ui, |ui| {
-            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
-                self.side_ui(ui, scene, &couples, (paper, coated), asks);
+        egui::Panel::right("matches")
+            .exact_size(SIDE_WIDTH)
+            .resizable(false)
+            .frame(super::shell::frame(scene.theme))
+            .show(ui, |ui| {
+                ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                    self.side_ui(ui, scene, &couples, (paper, coated), asks);
+                });
             });
-        });
         egui::CentralPanel::no_frame().show(ui, |ui| {
             self.patches_ui(ui, scene, shelf, (paper, coated), asks);
         });
     }
 
-    fn walk(&mut self, scene: &Scene<'_>, on_paper: bool, by: f64, (paper, coated): (usize, usize)) {
-        let (strip, at) = if on_paper { (paper, &mut self.reference_at) } else { (coated, &mut self.coupon_at) };
-        let last = scene.shape(strip).map_or(0, StripShape::steps).saturating_sub(1) as f64;
+    fn walk(
+        &mut self,
+        scene: &Scene<'_>,
+        on_paper: bool,
+        by: f64,
+        (paper, coated): (usize, usize),
+    ) {
+        let (strip, at) = if on_paper {
+            (paper, &mut self.reference_at)
+        } else {
+            (coated, &mut self.coupon_at)
+        };
+        let last = scene
+            .shape(strip)
+            .map_or(0, StripShape::steps)
+            .saturating_sub(1) as f64;
         *at = (*at + by).clamp(0.0, last);
     }
 
@@ -139,18 +174,32 @@ impl EyeBench {
         }))
     }
 
-    fn side_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, couples: &[(usize, usize)], pair: (usize, usize), asks: &mut Vec<Request>) {
+    fn side_ui(
+        &mut self,
+        ui: &mut Ui,
+        scene: &Scene<'_>,
+        couples: &[(usize, usize)],
+        pair: (usize, usize),
+        asks: &mut Vec<Request>,
+    ) {
         ui.heading("Match by eye");
         if couples.len() > 1 {
             for (index, (_, coated)) in couples.iter().enumerate() {
-                if ui.selectable_label(self.pair == index, scene.name(*coated)).clicked() {
+                if ui
+                    .selectable_label(self.pair == index, scene.name(*coated))
+                    .clicked()
+                {
                     self.pair = index;
                 }
             }
         }
         ui.label("Walk along both strips until the two fields look alike.");
         for (on_paper, strip) in [(true, pair.0), (false, pair.1)] {
-            let at = if on_paper { self.reference_at } else { self.coupon_at };
+            let at = if on_paper {
+                self.reference_at
+            } else {
+                self.coupon_at
+            };
             ui.label(RichText::new(scene.name(strip)).strong());
             ui.label(place_words(at));
             ui.horizontal(|ui| {
@@ -158,26 +207,43 @@ impl EyeBench {
                 for (word, by) in [("Lighter", -0.5), ("Darker", 0.5)] {
                     let button = ui.button(word);
                     let label = format!("{word} on {name}");
-                    button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &label));
-                    if button.on_hover_text("Half a step along the strip.").clicked() {
+                    button.widget_info(|| {
+                        egui::WidgetInfo::labeled(egui::Role::Button, true, &label)
+                    });
+                    if button
+                        .on_hover_text("Half a step along the strip.")
+                        .clicked()
+                    {
                         self.walk(scene, on_paper, by, pair);
                     }
                 }
             });
             let offset = &mut self.offsets[usize::from(!on_paper)];
-            ui.add(egui::Slider::new(&mut offset.0, -1.0..=1.0).show_value(false)).accessible_name(format!("Cut {} along", scene.name(strip)));
+            ui.add(egui::Slider::new(&mut offset.0, -1.0..=1.0).show_value(false))
+                .accessible_name(format!("Cut {} along", scene.name(strip)));
             ui.add(egui::Slider::new(&mut offset.1, -1.0..=1.0).show_value(false)).accessible_name(format!("Cut {} across", scene.name(strip)))
                 .on_hover_text("Where in the step the field is cut: put both on the same detail where a strip carries a picture.");
         }
         ui.checkbox(&mut self.grey, "Without colour");
-        if ui.button("Same tone").on_hover_text("Records that these two look alike.\nKey: Enter").clicked() {
+        if ui
+            .button("Same tone")
+            .on_hover_text("Records that these two look alike.\nKey: Enter")
+            .clicked()
+        {
             asks.push(self.record(pair));
         }
         ui.separator();
         matches_ui(ui, scene, pair, asks);
     }
 
-    fn patches_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, shelf: &Shelf, pair: (usize, usize), asks: &mut Vec<Request>) {
+    fn patches_ui(
+        &mut self,
+        ui: &mut Ui,
+        scene: &Scene<'_>,
+        shelf: &Shelf,
+        pair: (usize, usize),
+        asks: &mut Vec<Request>,
+    ) {
         let (place, response) = ui.allocate_exact_size(ui.available_size(), Sense::click());
         let label = format!(
             "{} {} beside {} {}",
@@ -198,8 +264,14 @@ impl EyeBench {
         let side = (place.width().min(place.height()) * 0.36).max(80.0);
         let middle = place.center();
         // Side by side without a gap: the eye compares edges best.
-        let left = Rect::from_min_max(middle - Vec2::new(side, side / 2.0), middle + Vec2::new(0.0, side / 2.0));
-        let right = Rect::from_min_max(middle - Vec2::new(0.0, side / 2.0), middle + Vec2::new(side, side / 2.0));
+        let left = Rect::from_min_max(
+            middle - Vec2::new(side, side / 2.0),
+            middle + Vec2::new(0.0, side / 2.0),
+        );
+        let right = Rect::from_min_max(
+            middle - Vec2::new(0.0, side / 2.0),
+            middle + Vec2::new(side, side / 2.0),
+        );
         let mut fresh = Vec::new();
         for (rect, strip, at, offset) in [
             (left, pair.0, self.reference_at, self.offsets[0]),
@@ -212,7 +284,12 @@ impl EyeBench {
         }
         self.patches = fresh;
         if response.has_focus() {
-            painter.rect_stroke(place, 0.0, Stroke::new(2.0, scene.theme.accent), egui::StrokeKind::Inside);
+            painter.rect_stroke(
+                place,
+                0.0,
+                Stroke::new(2.0, scene.theme.accent),
+                egui::StrokeKind::Inside,
+            );
         }
         painter.text(
             place.center_bottom() - Vec2::new(0.0, 24.0),
@@ -223,7 +300,14 @@ impl EyeBench {
         );
     }
 
-    fn keys(&mut self, ui: &Ui, response: &egui::Response, scene: &Scene<'_>, pair: (usize, usize), asks: &mut Vec<Request>) {
+    fn keys(
+        &mut self,
+        ui: &Ui,
+        response: &egui::Response,
+        scene: &Scene<'_>,
+        pair: (usize, usize),
+        asks: &mut Vec<Request>,
+    ) {
         ui.memory_mut(|memory| {
             let filter = egui::EventFilter {
                 horizontal_arrows: true,
@@ -236,8 +320,15 @@ impl EyeBench {
         if !response.has_focus() && !nobody {
             return;
         }
-        let pressed = |modifiers: Modifiers, key: Key| ui.input_mut(|input| input.consume_key(modifiers, key));
-        for (key, by) in [(Key::ArrowLeft, -0.5), (Key::ArrowUp, -0.5), (Key::ArrowRight, 0.5), (Key::ArrowDown, 0.5)] {
+        let pressed = |modifiers: Modifiers, key: Key| {
+            ui.input_mut(|input| input.consume_key(modifiers, key))
+        };
+        for (key, by) in [
+            (Key::ArrowLeft, -0.5),
+            (Key::ArrowUp, -0.5),
+            (Key::ArrowRight, 0.5),
+            (Key::ArrowDown, 0.5),
+        ] {
             if pressed(Modifiers::SHIFT, key) {
                 self.walk(scene, true, by, pair);
             } else if pressed(Modifiers::NONE, key) {
@@ -265,15 +356,26 @@ impl EyeBench {
         } else {
             let middle = rect.center().y;
             vec![
-                (below, Rect::from_min_max(rect.min, Pos2::new(rect.right(), middle))),
-                (above, Rect::from_min_max(Pos2::new(rect.left(), middle), rect.max)),
+                (
+                    below,
+                    Rect::from_min_max(rect.min, Pos2::new(rect.right(), middle)),
+                ),
+                (
+                    above,
+                    Rect::from_min_max(Pos2::new(rect.left(), middle), rect.max),
+                ),
             ]
         };
         for (step, rect) in halves {
             let Some(shape) = scene.shape(strip) else {
                 return;
             };
-            let Some(opened) = scene.session.scans.get(shape.scan).and_then(|scan| shelf.opened(scan)) else {
+            let Some(opened) = scene
+                .session
+                .scans
+                .get(shape.scan)
+                .and_then(|scan| shelf.opened(scan))
+            else {
                 return;
             };
             let key = PatchKey {
@@ -291,11 +393,16 @@ impl EyeBench {
                     let Some(picture) = cut(opened, &key) else {
                         return;
                     };
-                    ui.ctx().load_texture(format!("patch of strip {strip}"), picture, TextureOptions::LINEAR)
+                    ui.ctx().load_texture(
+                        format!("patch of strip {strip}"),
+                        picture,
+                        TextureOptions::LINEAR,
+                    )
                 }
             };
             let whole = Rect::from_min_max(Pos2::ZERO, Pos2::new(1.0, 1.0));
-            ui.painter().image(texture.id(), rect, whole, scene.theme.tint);
+            ui.painter()
+                .image(texture.id(), rect, whole, scene.theme.tint);
             fresh.push((key, texture));
         }
     }
@@ -303,15 +410,24 @@ impl EyeBench {
 
 /// A square from well inside a step, as it is on the scan.
 fn cut(opened: &super::shelf::Opened, key: &PatchKey) -> Option<egui::ColorImage> {
-    let field = key.shape.fields.iter().position(|&field| field == Field::Step(key.step))?;
-    let (from, to) = (key.shape.edges[field].middle(), key.shape.edges[field + 1].middle());
+    let field = key
+        .shape
+        .fields
+        .iter()
+        .position(|&field| field == Field::Step(key.step))?;
+    let (from, to) = (
+        key.shape.edges[field].middle(),
+        key.shape.edges[field + 1].middle(),
+    );
     let along = (from + to) / 2.0 + f64::from(key.offset.0) * 0.25 * (to - from);
     let across = 0.5 + f64::from(key.offset.1) * 0.25;
     let centre = key.shape.on_scan(along, across);
     let size = (((to - from) * key.shape.length()).min(key.shape.width()) * 0.4).max(2.0) as usize;
     let size = size.min(PATCH);
     let corner = |at: f64| (at - size as f64 / 2.0).max(0.0) as usize;
-    let mut picture = opened.pyramid.cut(0, corner(centre.x), corner(centre.y), size, size);
+    let mut picture = opened
+        .pyramid
+        .cut(0, corner(centre.x), corner(centre.y), size, size);
     if picture.size[0] == 0 || picture.size[1] == 0 {
         return None;
     }
@@ -326,7 +442,11 @@ fn cut(opened: &super::shelf::Opened, key: &PatchKey) -> Option<egui::ColorImage
 }
 
 fn words_on(theme: &Theme) -> Color32 {
-    if theme.light == super::theme::Light::Safelight { theme.text } else { Color32::WHITE }
+    if theme.light == super::theme::Light::Safelight {
+        theme.text
+    } else {
+        Color32::WHITE
+    }
 }
 
 fn matches_ui(ui: &mut Ui, scene: &Scene<'_>, pair: (usize, usize), asks: &mut Vec<Request>) {
@@ -345,8 +465,21 @@ fn matches_ui(ui: &mut Ui, scene: &Scene<'_>, pair: (usize, usize), asks: &mut V
     for (index, one) in &made {
         ui.horizontal_wrapped(|ui| {
             let stops = stops_of(scene, one);
-            let said = stops.map_or_else(|| "exposures not said".to_owned(), |one| format!("{} ± {}", SPEED.said(one.stops), plain(one.standard_error, 2)));
-            ui.label(format!("paper {}, coated {}: {said}", place_words(one.reference_at), place_words(one.coupon_at)));
+            let said = stops.map_or_else(
+                || "exposures not said".to_owned(),
+                |one| {
+                    format!(
+                        "{} ± {}",
+                        SPEED.said(one.stops),
+                        plain(one.standard_error, 2)
+                    )
+                },
+            );
+            ui.label(format!(
+                "paper {}, coated {}: {said}",
+                place_words(one.reference_at),
+                place_words(one.coupon_at)
+            ));
             if ui.small_button("Take back").clicked() {
                 asks.push(Request::edit(Edit::RemoveMatch(*index)));
             }
@@ -358,10 +491,16 @@ fn matches_ui(ui: &mut Ui, scene: &Scene<'_>, pair: (usize, usize), asks: &mut V
     };
     if let (Some(value), Some((low, high))) = (pooled.stops.value, pooled.stops.bounds()) {
         ui.label(RichText::new(format!("By eye {}", SPEED.said(value))).strong());
-        ui.label(format!("between {}", SPEED.span(low, high).replace(" to ", " and ")));
+        ui.label(format!(
+            "between {}",
+            SPEED.span(low, high).replace(" to ", " and ")
+        ));
     }
     let measured = scene.analysis.and_then(|analysis| {
-        analysis.pairs.iter().find(|found| (found.reference, found.coupon) == pair)
+        analysis
+            .pairs
+            .iter()
+            .find(|found| (found.reference, found.coupon) == pair)
     });
     if let Some(measured) = measured {
         if let Some(value) = measured.answer.stops.value {

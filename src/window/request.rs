@@ -56,7 +56,11 @@ pub struct Scene<'a> {
 impl Scene<'_> {
     /// Where a strip lies: as the session says, or as it was found.
     pub fn shape(&self, strip: usize) -> Option<&StripShape> {
-        let said = self.session.strips.get(strip).and_then(|strip| strip.shape.as_ref());
+        let said = self
+            .session
+            .strips
+            .get(strip)
+            .and_then(|strip| strip.shape.as_ref());
         let found = || {
             let strip = self.analysis?.strips.get(strip)?;
             Some(&strip.located.as_ref()?.shape)
@@ -74,7 +78,11 @@ impl Scene<'_> {
 
     /// A strip's name.
     pub fn name(&self, strip: usize) -> String {
-        let described = self.session.strips.get(strip).map(|strip| strip.name.clone());
+        let described = self
+            .session
+            .strips
+            .get(strip)
+            .map(|strip| strip.name.clone());
         described.unwrap_or_else(|| format!("strip {}", strip + 1))
     }
 

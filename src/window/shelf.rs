@@ -6,9 +6,7 @@ use std::sync::Arc;
 use super::jobs::{Job, Outcome, Wake};
 use super::scan::pyramid::Pyramid;
 use crate::document::{Encoding, Scan};
-use crate::files::scan::{
-    Problem, ScanOptions, StatedEncoding, content_hash, read_scan,
-};
+use crate::files::scan::{Problem, ScanOptions, StatedEncoding, content_hash, read_scan};
 use crate::measure::raster::Raster;
 use crate::measure::watch::Cancelled;
 
@@ -184,6 +182,7 @@ impl crate::measure::watch::Watch for Part<'_> {
     fn at(&self, done: usize, of: usize) -> Result<(), Cancelled> {
         let share = done as f64 / of.max(1) as f64;
         let span = (self.to - self.from) as f64;
-        self.watch.at(self.from + (span * share.min(1.0)) as usize, 100)
+        self.watch
+            .at(self.from + (span * share.min(1.0)) as usize, 100)
     }
 }

@@ -6,7 +6,9 @@
 use std::sync::Arc;
 
 use egui::epaint::text::{FontData, FontDefinitions, FontFamily};
-use egui::{Color32, Context, CornerRadius, FontId, Margin, Shadow, Stroke, TextStyle, Vec2, Visuals};
+use egui::{
+    Color32, Context, CornerRadius, FontId, Margin, Shadow, Stroke, TextStyle, Vec2, Visuals,
+};
 
 use crate::measure::finding::Weight;
 use crate::measure::strip::Role;
@@ -220,10 +222,30 @@ impl Theme {
         let corner = CornerRadius::same(3);
         let line = Stroke::new(1.0, self.line);
         for (state, fill, words, edge) in [
-            (&mut visuals.widgets.noninteractive, self.panel, self.text, self.line),
-            (&mut visuals.widgets.inactive, self.raised, self.text, self.line),
-            (&mut visuals.widgets.hovered, self.hover, self.text, self.weak),
-            (&mut visuals.widgets.active, self.hover, self.text, self.accent),
+            (
+                &mut visuals.widgets.noninteractive,
+                self.panel,
+                self.text,
+                self.line,
+            ),
+            (
+                &mut visuals.widgets.inactive,
+                self.raised,
+                self.text,
+                self.line,
+            ),
+            (
+                &mut visuals.widgets.hovered,
+                self.hover,
+                self.text,
+                self.weak,
+            ),
+            (
+                &mut visuals.widgets.active,
+                self.hover,
+                self.text,
+                self.accent,
+            ),
             (&mut visuals.widgets.open, self.hover, self.text, self.weak),
         ] {
             state.bg_fill = fill;
@@ -259,9 +281,18 @@ fn text_styles() -> std::collections::BTreeMap<TextStyle, FontId> {
     [
         (TextStyle::Heading, FontId::new(15.0, bold())),
         (TextStyle::Body, FontId::new(13.0, FontFamily::Proportional)),
-        (TextStyle::Button, FontId::new(13.0, FontFamily::Proportional)),
-        (TextStyle::Monospace, FontId::new(13.0, FontFamily::Monospace)),
-        (TextStyle::Small, FontId::new(11.0, FontFamily::Proportional)),
+        (
+            TextStyle::Button,
+            FontId::new(13.0, FontFamily::Proportional),
+        ),
+        (
+            TextStyle::Monospace,
+            FontId::new(13.0, FontFamily::Monospace),
+        ),
+        (
+            TextStyle::Small,
+            FontId::new(11.0, FontFamily::Proportional),
+        ),
     ]
     .into()
 }
@@ -322,12 +353,19 @@ mod tests {
     /// WCAG 2.1 AA asks for 4.5; a dim red screen can't give it and asks for large marks.
     #[test]
     fn words_stand_out_from_their_ground() {
-        for (light, least) in [(Light::Day, 4.5), (Light::Evening, 4.5), (Light::Safelight, 2.0)] {
+        for (light, least) in [
+            (Light::Day, 4.5),
+            (Light::Evening, 4.5),
+            (Light::Safelight, 2.0),
+        ] {
             let theme = Theme::of(light);
             for words in [theme.text, theme.weak, theme.caution, theme.blocking] {
                 for ground in [theme.panel, theme.raised] {
                     let found = contrast(words, ground);
-                    assert!(found >= least, "{light:?}: {words:?} on {ground:?}: {found:.2}");
+                    assert!(
+                        found >= least,
+                        "{light:?}: {words:?} on {ground:?}: {found:.2}"
+                    );
                 }
             }
         }
@@ -337,9 +375,22 @@ mod tests {
     fn the_safelight_lets_no_green_or_blue_out() {
         let theme = Theme::of(Light::Safelight);
         for colour in [
-            theme.page, theme.panel, theme.raised, theme.hover, theme.line, theme.text,
-            theme.weak, theme.accent, theme.on_accent, theme.reference, theme.coupon,
-            theme.wedge, theme.caution, theme.blocking, theme.surround, theme.tint,
+            theme.page,
+            theme.panel,
+            theme.raised,
+            theme.hover,
+            theme.line,
+            theme.text,
+            theme.weak,
+            theme.accent,
+            theme.on_accent,
+            theme.reference,
+            theme.coupon,
+            theme.wedge,
+            theme.caution,
+            theme.blocking,
+            theme.surround,
+            theme.tint,
         ] {
             assert_eq!((colour.g(), colour.b()), (0, 0));
         }

@@ -50,14 +50,20 @@ fn main() {
             theme::install_fonts(&cc.egui_ctx);
             App::new(&cc.egui_ctx, Box::<SystemDialogs>::default(), None)
         });
-    harness.input_mut().dropped_files.push(Arc::new(Dropped(path)));
+    harness
+        .input_mut()
+        .dropped_files
+        .push(Arc::new(Dropped(path)));
     harness.step();
     let since = Instant::now();
     while harness.state().analysis().is_none() && since.elapsed() < Duration::from_secs(300) {
         harness.step();
         std::thread::sleep(Duration::from_millis(20));
     }
-    println!("opened, pyramid made and searched for strips in {:.1} s", since.elapsed().as_secs_f64());
+    println!(
+        "opened, pyramid made and searched for strips in {:.1} s",
+        since.elapsed().as_secs_f64()
+    );
     let mut times = Vec::new();
     let middle = egui::Pos2::new(900.0, 560.0);
     harness.hover_at(middle);
@@ -76,10 +82,18 @@ fn main() {
     }
     times.sort_by(f64::total_cmp);
     let at = |share: f64| times[((times.len() - 1) as f64 * share) as usize];
-    println!("frame: median {:.2} ms, 99th percentile {:.2} ms, longest {:.2} ms", at(0.5), at(0.99), at(1.0));
+    println!(
+        "frame: median {:.2} ms, 99th percentile {:.2} ms, longest {:.2} ms",
+        at(0.5),
+        at(0.99),
+        at(1.0)
+    );
     let decoded = (WIDTH * HEIGHT * 6) as f64;
     if let Some(peak) = peak_bytes() {
-        println!("memory at the peak: {:.2} times the decoded pixels", peak as f64 / decoded);
+        println!(
+            "memory at the peak: {:.2} times the decoded pixels",
+            peak as f64 / decoded
+        );
     }
 }
 
@@ -106,7 +120,9 @@ fn drag(harness: &Harness<'_, App>, frame: usize) {
 }
 
 fn write_large(path: &Path) {
-    let codes: Vec<u16> = (0..WIDTH * HEIGHT * 3).map(|i| ((i as u64).wrapping_mul(2_654_435_761) >> 9) as u16 | 0x4000).collect();
+    let codes: Vec<u16> = (0..WIDTH * HEIGHT * 3)
+        .map(|i| ((i as u64).wrapping_mul(2_654_435_761) >> 9) as u16 | 0x4000)
+        .collect();
     let samples = Samples::Sixteen(codes);
     let picture = Picture {
         width: WIDTH,

@@ -29,7 +29,9 @@ impl Screen {
             .spawn()
             .expect("Xvfb is installed (package xvfb)");
         let mut line = String::new();
-        BufReader::new(server.stdout.take().unwrap()).read_line(&mut line).unwrap();
+        BufReader::new(server.stdout.take().unwrap())
+            .read_line(&mut line)
+            .unwrap();
         Self {
             server,
             display: format!(":{}", line.trim()),
@@ -38,12 +40,18 @@ impl Screen {
 
     fn command(&self, program: &str) -> Command {
         let mut command = Command::new(program);
-        command.env("DISPLAY", &self.display).env_remove("WAYLAND_DISPLAY");
+        command
+            .env("DISPLAY", &self.display)
+            .env_remove("WAYLAND_DISPLAY");
         command
     }
 
     fn xdotool(&self, words: &[&str]) -> String {
-        let output = self.command("xdotool").args(words).output().expect("xdotool is installed");
+        let output = self
+            .command("xdotool")
+            .args(words)
+            .output()
+            .expect("xdotool is installed");
         String::from_utf8_lossy(&output.stdout).trim().to_owned()
     }
 
@@ -74,7 +82,9 @@ fn wait_for<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
 fn a_real_window_opens_the_demo_leaves_a_step_out_saves_and_closes() {
     let screen = Screen::new();
     let folder = tempfile::tempdir().unwrap();
-    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata").join("demo");
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("testdata")
+        .join("demo");
     for name in ["session.ron", "scan-1.tif"] {
         std::fs::copy(demo.join(name), folder.path().join(name)).unwrap();
     }
@@ -109,11 +119,19 @@ fn a_real_window_opens_the_demo_leaves_a_step_out_saves_and_closes() {
     });
 
     let picture = folder.path().join("window.png");
-    let taken = screen.command("import").args(["-window", "root"]).arg(&picture).status();
+    let taken = screen
+        .command("import")
+        .args(["-window", "root"])
+        .arg(&picture)
+        .status();
     assert!(taken.expect("ImageMagick is installed").success());
     let pixels = image::open(&picture).unwrap().to_rgb8();
     let tones: std::collections::BTreeSet<[u8; 3]> = pixels.pixels().map(|pixel| pixel.0).collect();
-    assert!(tones.len() > 200, "{} colours: the scan is shown", tones.len());
+    assert!(
+        tones.len() > 200,
+        "{} colours: the scan is shown",
+        tones.len()
+    );
 
     screen.press("ctrl+s");
     wait_for("the saved session", || {
@@ -123,5 +141,8 @@ fn a_real_window_opens_the_demo_leaves_a_step_out_saves_and_closes() {
     screen.press("ctrl+q");
     let ended = wait_for("the end", || program.try_wait().unwrap());
     assert!(ended.success());
-    assert!(!rescue.exists(), "a window closed in order leaves no rescue copy");
+    assert!(
+        !rescue.exists(),
+        "a window closed in order leaves no rescue copy"
+    );
 }

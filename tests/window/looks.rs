@@ -11,7 +11,9 @@ const CODES: u8 = 12;
 const PIXELS: usize = 60;
 
 fn kept(name: &str) -> PathBuf {
-    let images = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs").join("images");
+    let images = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("docs")
+        .join("images");
     images.join(format!("{name}.png"))
 }
 
@@ -22,10 +24,15 @@ fn assert_looks(window: &mut Window, name: &str) {
     let path = kept(name);
     if std::env::var_os("TWINSTRIP_KEEP").is_some() {
         std::fs::create_dir_all(path.parent().unwrap()).unwrap();
-        image::DynamicImage::from(now).to_rgb8().save(&path).unwrap();
+        image::DynamicImage::from(now)
+            .to_rgb8()
+            .save(&path)
+            .unwrap();
         return;
     }
-    let before = image::open(&path).unwrap_or_else(|error| panic!("{name}: {error}")).to_rgba8();
+    let before = image::open(&path)
+        .unwrap_or_else(|error| panic!("{name}: {error}"))
+        .to_rgba8();
     assert_eq!(before.dimensions(), now.dimensions(), "{name}");
     let differing = before
         .pixels()
@@ -35,7 +42,10 @@ fn assert_looks(window: &mut Window, name: &str) {
     if differing > PIXELS {
         let beside = std::env::temp_dir().join(format!("twinstrip-{name}.png"));
         now.save(&beside).unwrap();
-        panic!("{name}: {differing} pixels differ; as it is now: {}", beside.display());
+        panic!(
+            "{name}: {differing} pixels differ; as it is now: {}",
+            beside.display()
+        );
     }
 }
 
@@ -46,7 +56,11 @@ fn screens(light: &str, word: &str) {
     assert_looks(&mut window, &format!("welcome-{word}"));
     window.with_demo();
     assert_looks(&mut window, &format!("scans-{word}"));
-    for (bench, name) in [("Exposures", "exposures"), ("Curves", "curves"), ("By eye", "by-eye")] {
+    for (bench, name) in [
+        ("Exposures", "exposures"),
+        ("Curves", "curves"),
+        ("By eye", "by-eye"),
+    ] {
         window.click(bench);
         assert_looks(&mut window, &format!("{name}-{word}"));
     }

@@ -10,7 +10,11 @@ use crate::support::{Window, demo};
 
 fn undo_everything(window: &mut Window) {
     for _ in 0..100 {
-        let undo = window.harness.query_all_by_label_contains("Undo ").next().map(|node| node.click());
+        let undo = window
+            .harness
+            .query_all_by_label_contains("Undo ")
+            .next()
+            .map(|node| node.click());
         if undo.is_none() {
             return;
         }
@@ -34,7 +38,13 @@ fn from_dropped_scans_to_a_saved_answer_that_the_command_line_repeats_digit_for_
     window.harness.run_steps(2);
     let fields = {
         let analysis = window.harness.state().analysis().unwrap().clone();
-        analysis.strips[0].located.as_ref().unwrap().shape.fields.len()
+        analysis.strips[0]
+            .located
+            .as_ref()
+            .unwrap()
+            .shape
+            .fields
+            .len()
     };
     for _ in 0..fields + 3 {
         window.harness.key_press(Key::Period);
@@ -47,22 +57,38 @@ fn from_dropped_scans_to_a_saved_answer_that_the_command_line_repeats_digit_for_
     window.until_measured();
 
     // A step left out.
-    let before = window.harness.state().analysis().unwrap().pairs[0].answer.clone();
-    let step = window.harness.get_all_by_label_contains("step 3").next().unwrap();
+    let before = window.harness.state().analysis().unwrap().pairs[0]
+        .answer
+        .clone();
+    let step = window
+        .harness
+        .get_all_by_label_contains("step 3")
+        .next()
+        .unwrap();
     step.click();
     window.harness.run_steps(2);
     assert_eq!(window.harness.state().session().strips[0].excluded, [2]);
     window.until_measured();
-    let after = window.harness.state().analysis().unwrap().pairs[0].answer.clone();
+    let after = window.harness.state().analysis().unwrap().pairs[0]
+        .answer
+        .clone();
     assert_ne!(before.stops.value, after.stops.value);
 
     // Exposures in the printer's own words.
     window.click("Exposures");
-    window.write("Exposures of fibre paper", "halves from 2s, 10 steps at f/16");
+    window.write(
+        "Exposures of fibre paper",
+        "halves from 2s, 10 steps at f/16",
+    );
     window.until_measured();
-    let twice = window.harness.state().analysis().unwrap().pairs[0].answer.clone();
+    let twice = window.harness.state().analysis().unwrap().pairs[0]
+        .answer
+        .clone();
     let change = after.stops.value.unwrap() - twice.stops.value.unwrap();
-    assert!((change - 1.0).abs() < 0.05, "twice the light on the paper is one stop: {change}");
+    assert!(
+        (change - 1.0).abs() < 0.05,
+        "twice the light on the paper is one stop: {change}"
+    );
 
     // A match by eye.
     window.click("By eye");
@@ -81,7 +107,9 @@ fn from_dropped_scans_to_a_saved_answer_that_the_command_line_repeats_digit_for_
     window.answers.0.lock().unwrap().push(saved.clone());
     window.until_measured();
     let shown = window.harness.state().analysis().unwrap().clone();
-    window.harness.key_press_modifiers(egui::Modifiers::COMMAND | egui::Modifiers::SHIFT, Key::S);
+    window
+        .harness
+        .key_press_modifiers(egui::Modifiers::COMMAND | egui::Modifiers::SHIFT, Key::S);
     window.until("saving", |app| app.said().ends_with("saved"));
     let output = Command::new(env!("CARGO_BIN_EXE_twinstrip"))
         .args(["solve", "--json", "--quiet"])
@@ -119,10 +147,15 @@ fn a_scan_that_changed_is_not_measured_until_one_says_so() {
     }
     let text = std::fs::read_to_string(folder.join("session.ron")).unwrap();
     let zeros = "0".repeat(64);
-    let changed = text.replace("encoding: srgb,", &format!("encoding: srgb, hash: \"{zeros}\","));
+    let changed = text.replace(
+        "encoding: srgb,",
+        &format!("encoding: srgb, hash: \"{zeros}\","),
+    );
     std::fs::write(folder.join("session.ron"), changed).unwrap();
     window.drop_files(&[folder]);
-    window.until("the scan", |app| app.analysis().is_none() && !app.session().scans.is_empty());
+    window.until("the scan", |app| {
+        app.analysis().is_none() && !app.session().scans.is_empty()
+    });
     for _ in 0..400 {
         window.harness.step();
         if window.shows("is not the one") {
@@ -148,7 +181,12 @@ fn a_missing_scan_is_found_again_by_hand() {
         }
         std::thread::sleep(std::time::Duration::from_millis(10));
     }
-    window.answers.0.lock().unwrap().push(demo().join("scan-1.tif"));
+    window
+        .answers
+        .0
+        .lock()
+        .unwrap()
+        .push(demo().join("scan-1.tif"));
     window.click("Find the file…");
     window.until_measured();
     assert!(window.harness.query_by_label("Undo locate scan").is_some());
@@ -159,7 +197,11 @@ fn unsaved_work_of_a_killed_window_is_offered_and_taken_back() {
     let mut window = Window::of_size(1280.0, 800.0);
     window.with_demo();
     window.click("slate 1");
-    let step = window.harness.get_all_by_label_contains("step 3").next().unwrap();
+    let step = window
+        .harness
+        .get_all_by_label_contains("step 3")
+        .next()
+        .unwrap();
     step.click();
     window.harness.run_steps(2);
     let edited = window.harness.state().session().clone();
@@ -183,7 +225,11 @@ fn the_answer_and_the_exports_are_written() {
     let mut window = Window::of_size(1280.0, 800.0);
     window.with_demo();
     for (entry, name, begins) in [
-        ("Readings as a table (CSV)…", "readings.csv", &b"strip,role,step"[..]),
+        (
+            "Readings as a table (CSV)…",
+            "readings.csv",
+            &b"strip,role,step"[..],
+        ),
         ("Curves as a drawing (SVG)…", "curves.svg", &b"<svg"[..]),
         ("Curves as a picture (PNG)…", "curves.png", &b"\x89PNG"[..]),
     ] {

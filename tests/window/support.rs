@@ -20,7 +20,11 @@ pub struct Answers(pub Arc<Mutex<Vec<PathBuf>>>);
 
 impl Dialogs for Answers {
     fn ask(&mut self, _what: Ask, wake: &Wake) -> Job<Vec<PathBuf>> {
-        let answer = self.0.lock().map(|mut paths| std::mem::take(&mut *paths)).unwrap_or_default();
+        let answer = self
+            .0
+            .lock()
+            .map(|mut paths| std::mem::take(&mut *paths))
+            .unwrap_or_default();
         Job::start("answer", wake, move |_| Ok(answer))
     }
 }
@@ -55,7 +59,9 @@ impl egui::DroppedFile for Dropped {
 
 /// The demo's folder.
 pub fn demo() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata").join("demo")
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("testdata")
+        .join("demo")
 }
 
 impl Window {
@@ -121,7 +127,10 @@ impl Window {
             }
             std::thread::sleep(Duration::from_millis(10));
         }
-        panic!("waited in vain for: {what}; said: {}", self.harness.state().said());
+        panic!(
+            "waited in vain for: {what}; said: {}",
+            self.harness.state().said()
+        );
     }
 
     /// Waits until the session as it stands is analysed.
@@ -149,7 +158,8 @@ impl Window {
     pub fn write(&mut self, label: &str, text: &str) {
         self.harness.get_by_label(label).focus();
         self.harness.run_steps(1);
-        self.harness.key_press_modifiers(egui::Modifiers::COMMAND, egui::Key::A);
+        self.harness
+            .key_press_modifiers(egui::Modifiers::COMMAND, egui::Key::A);
         self.harness.run_steps(1);
         self.harness.get_by_label(label).type_text(text);
         self.harness.run_steps(1);
@@ -159,7 +169,10 @@ impl Window {
 
     /// Whether words stand somewhere in the window.
     pub fn shows(&self, words: &str) -> bool {
-        self.harness.query_all_by_label_contains(words).next().is_some()
+        self.harness
+            .query_all_by_label_contains(words)
+            .next()
+            .is_some()
     }
 
     /// The window as a picture.

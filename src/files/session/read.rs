@@ -65,10 +65,17 @@ pub fn from_text(path: &Path, text: &str, lists: Lists<'_>) -> Result<Session, T
     let matches = dto
         .matches
         .into_iter()
-        .map(|made| match_of(&strips, &made).map_err(|name| {
-            let byte = place_of_name(text, &name);
-            TextError::at(path, text, byte, format!("a match names {name}, but no strip has that name"))
-        }))
+        .map(|made| {
+            match_of(&strips, &made).map_err(|name| {
+                let byte = place_of_name(text, &name);
+                TextError::at(
+                    path,
+                    text,
+                    byte,
+                    format!("a match names {name}, but no strip has that name"),
+                )
+            })
+        })
         .collect::<Result<_, _>>()?;
     let session = Session {
         scans: dto.scans.into_iter().map(scan_of).collect(),

@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use super::dto::{
-    EncodingDto, MatchDto, ScanDto, ScanFields, SeriesDto, SessionDto, SettingsDto, StripDto, WedgeDto,
-    WedgeFields,
+    EncodingDto, MatchDto, ScanDto, ScanFields, SeriesDto, SessionDto, SettingsDto, StripDto,
+    WedgeDto, WedgeFields,
 };
 use super::shape::ShapeDto;
 use super::values::{FNumber, StopCount, Time};

@@ -107,7 +107,11 @@ pub fn pooled(matches: &[MatchedStops]) -> Option<PooledMatches> {
     if matches.is_empty() {
         return None;
     }
-    let mean = matches.iter().map(|one| one.stops * weight(one)).sum::<f64>() / total;
+    let mean = matches
+        .iter()
+        .map(|one| one.stops * weight(one))
+        .sum::<f64>()
+        / total;
     let chi_squared: f64 = matches
         .iter()
         .map(|one| (one.stops - mean).powi(2) * weight(one))
@@ -147,8 +151,13 @@ mod tests {
 
     /// Half-stop steps from 1 s, and the same three stops further on.
     fn strips() -> (Vec<f64>, Vec<f64>) {
-        let reference: Vec<f64> = (0..8).map(|k| 0.5 * f64::from(k) * DECADES_PER_STOP).collect();
-        let coupon = reference.iter().map(|x| x + 3.0 * DECADES_PER_STOP).collect();
+        let reference: Vec<f64> = (0..8)
+            .map(|k| 0.5 * f64::from(k) * DECADES_PER_STOP)
+            .collect();
+        let coupon = reference
+            .iter()
+            .map(|x| x + 3.0 * DECADES_PER_STOP)
+            .collect();
         (reference, coupon)
     }
 

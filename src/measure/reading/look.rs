@@ -35,7 +35,9 @@ pub fn look(raster: &Raster, x: usize, y: usize, across: usize, channel: Channel
         return None;
     }
     let span = |at: usize, half: usize, size: usize| {
-        let from = at.saturating_sub(half).min(size.saturating_sub(2 * half + 1));
+        let from = at
+            .saturating_sub(half)
+            .min(size.saturating_sub(2 * half + 1));
         (from, (from + 2 * half + 1).min(size))
     };
     let half = across / 2;
@@ -95,7 +97,13 @@ mod tests {
 
     #[test]
     fn a_speck_is_rejected_and_leaves_the_density_alone() {
-        let raster = grey(80, 80, |x, y| if (x, y) == (40, 40) { 255 } else { 50 + ((x * 7 + y * 3) % 5) as u8 });
+        let raster = grey(80, 80, |x, y| {
+            if (x, y) == (40, 40) {
+                255
+            } else {
+                50 + ((x * 7 + y * 3) % 5) as u8
+            }
+        });
         let seen = look(&raster, 40, 40, 11, Channel::Luminance).unwrap();
         assert_eq!(seen.rejected.iter().filter(|&&out| out).count(), 1);
         assert!(seen.rejected[5 * 11 + 5]);

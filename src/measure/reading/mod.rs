@@ -6,8 +6,8 @@ use super::geometry::Point;
 
 pub mod cells;
 mod gls;
-pub mod look;
 pub(in crate::measure) mod kernel;
+pub mod look;
 mod mixture;
 pub(in crate::measure) mod robust;
 mod strip;

@@ -54,7 +54,11 @@ impl App {
         }
     }
 
-    fn scene<'a>(&self, session: &'a crate::document::Session, analysis: Option<&'a crate::measure::analysis::Analysis>) -> Scene<'a> {
+    fn scene<'a>(
+        &self,
+        session: &'a crate::document::Session,
+        analysis: Option<&'a crate::measure::analysis::Analysis>,
+    ) -> Scene<'a> {
         // Only shapes are asked of this scene; its colours don't matter.
         static DAY: Theme = Theme::of(crate::window::theme::Light::Day);
         Scene {
@@ -88,7 +92,10 @@ impl App {
 
     fn forget_missing_choice(&mut self) {
         let strips = self.session().strips.len();
-        if self.chosen.is_some_and(|chosen| strips > 0 && chosen.strip >= strips) {
+        if self
+            .chosen
+            .is_some_and(|chosen| strips > 0 && chosen.strip >= strips)
+        {
             self.chosen = None;
         }
     }
@@ -106,7 +113,11 @@ impl App {
             Command::ExportPng => self.ask(Ask::Png),
             Command::ExportCsv => self.ask(Ask::Csv),
             Command::Undo | Command::Redo => {
-                let done = if command == Command::Undo { self.history.undo() } else { self.history.redo() };
+                let done = if command == Command::Undo {
+                    self.history.undo()
+                } else {
+                    self.history.redo()
+                };
                 if done {
                     self.keep_rescue();
                     self.forget_missing_choice();
@@ -163,7 +174,9 @@ impl App {
                 _ => None,
             }
         });
-        let spot = self.spot.and_then(|(strip, number)| Some((strip, number.checked_sub(1)?)));
+        let spot = self
+            .spot
+            .and_then(|(strip, number)| Some((strip, number.checked_sub(1)?)));
         let Some((strip, step)) = chosen.or(spot) else {
             self.said = "Choose a step first.".into();
             return;
@@ -183,7 +196,10 @@ impl App {
         let session = Arc::clone(self.history.session());
         let analysis = self.analysis.shown().cloned();
         let scene = self.scene(&session, analysis.as_deref());
-        let Some(chosen) = self.chosen.filter(|chosen| chosen.strip < session.strips.len()) else {
+        let Some(chosen) = self
+            .chosen
+            .filter(|chosen| chosen.strip < session.strips.len())
+        else {
             self.said = "Choose a strip first.".into();
             return;
         };
@@ -210,7 +226,10 @@ impl App {
 
     /// Makes strips of the session out of those that were found: the first is taken for paper.
     fn describe(&mut self) {
-        let count = self.analysis.shown().map_or(0, |analysis| analysis.strips.len());
+        let count = self
+            .analysis
+            .shown()
+            .map_or(0, |analysis| analysis.strips.len());
         let edits: Vec<Edit> = (0..count)
             .map(|index| {
                 let (role, name) = match index {
@@ -242,7 +261,8 @@ impl App {
 
     fn copy_answer(&mut self) {
         if let Some(analysis) = self.analysis.shown() {
-            self.ctx.copy_text(report::solved(self.history.session(), analysis));
+            self.ctx
+                .copy_text(report::solved(self.history.session(), analysis));
             self.said = "The answer is on the clipboard.".into();
         }
     }

@@ -63,7 +63,9 @@ impl App {
     pub(super) fn save(&mut self) {
         match self.file.clone() {
             Some(file) => self.save_to(&file),
-            None if self.session().scans.is_empty() => self.said = "There is nothing to save yet.".into(),
+            None if self.session().scans.is_empty() => {
+                self.said = "There is nothing to save yet.".into()
+            }
             None => self.ask(Ask::Save),
         }
     }
@@ -119,10 +121,18 @@ impl App {
             rescue.discard();
             return;
         }
-        let file = self.file.as_ref().map_or(String::new(), |file| file.display().to_string());
-        let kept = to_text(&self.with_hashes()).map_err(std::io::Error::other).and_then(|text| {
-            rescue.keep(&format!("// session: {}\n{text}", file.replace(['\n', '\r'], " ")))
-        });
+        let file = self
+            .file
+            .as_ref()
+            .map_or(String::new(), |file| file.display().to_string());
+        let kept = to_text(&self.with_hashes())
+            .map_err(std::io::Error::other)
+            .and_then(|text| {
+                rescue.keep(&format!(
+                    "// session: {}\n{text}",
+                    file.replace(['\n', '\r'], " ")
+                ))
+            });
         if let Err(error) = kept {
             self.said = format!("No rescue copy could be kept: {error}");
         }
@@ -136,12 +146,16 @@ impl App {
         match from_text(&copy, &text, &|file| read_wedge(file)) {
             Ok(session) => {
                 self.left_behind.remove(index);
-                let file = text.lines().next().and_then(|line| line.strip_prefix("// session: "));
+                let file = text
+                    .lines()
+                    .next()
+                    .and_then(|line| line.strip_prefix("// session: "));
                 let file = file.filter(|file| !file.is_empty()).map(PathBuf::from);
                 self.begin(History::fresh(session), file);
                 self.keep_rescue();
                 keep::forget(&copy);
-                self.said = "Taken back as it was before the window ended. Save it to keep it.".into();
+                self.said =
+                    "Taken back as it was before the window ended. Save it to keep it.".into();
             }
             Err(error) => self.said = error.to_string(),
         }
@@ -158,9 +172,8 @@ impl App {
             Ask::Csv => Ok(readings(&session, &analysis).into_bytes()),
             _ => self.drawn(what, &session, &analysis),
         };
-        let written = content.and_then(|content| {
-            atomic::write(file, &content).map_err(|error| error.to_string())
-        });
+        let written = content
+            .and_then(|content| atomic::write(file, &content).map_err(|error| error.to_string()));
         self.said = match written {
             Ok(()) => format!("{} written", file.display()),
             Err(error) => error,
@@ -178,7 +191,9 @@ impl App {
             spot: None,
         };
         let pair = self.curves.shown(&scene).ok_or("there are no curves yet")?;
-        let slide = crate::window::curves::plots::Slide { stops: self.curves.slide };
+        let slide = crate::window::curves::plots::Slide {
+            stops: self.curves.slide,
+        };
         let sheet = paper::Sheet::draw([960.0, 640.0], 2.0, |painter, place| {
             painter.rect_filled(place, 0.0, theme.raised);
             crate::window::curves::plots::paint_curves(painter, place, &scene, pair, slide);
@@ -192,16 +207,24 @@ impl App {
 
 /// Every step as a line of a table: comma-separated, a point in numbers, names in quotes.
 fn readings(session: &Session, analysis: &Analysis) -> String {
-    let mut text = String::from("strip,role,step,log_exposure,density,standard_error,scanner_density,rejected_share,clipped_share,left_out\r\n");
+    let mut text = String::from(
+        "strip,role,step,log_exposure,density,standard_error,scanner_density,rejected_share,clipped_share,left_out\r\n",
+    );
     for (index, strip) in analysis.strips.iter().enumerate() {
         let role = match strip.role {
             Some(crate::measure::strip::Role::Reference) => "reference",
             Some(crate::measure::strip::Role::Coupon) => "coupon",
             None => "",
         };
-        let excluded = session.strips.get(index).map_or(&[][..], |strip| &strip.excluded);
+        let excluded = session
+            .strips
+            .get(index)
+            .map_or(&[][..], |strip| &strip.excluded);
         for step in &strip.steps {
-            let out = step.step.checked_sub(1).is_some_and(|step| excluded.contains(&step));
+            let out = step
+                .step
+                .checked_sub(1)
+                .is_some_and(|step| excluded.contains(&step));
             let exposure = step.log_exposure.filter(|x| x.is_finite());
             text.push_str(&format!(
                 "\"{}\",{role},{},{},{},{},{},{},{},{}\r\n",

@@ -89,7 +89,9 @@ impl App {
         let theme = Theme::of(Light::from_word(&remembered.light).unwrap_or_default());
         theme.apply(ctx);
         let left_behind = state.as_deref().map(keep::left_behind).unwrap_or_default();
-        let rescue = state.as_deref().and_then(|folder| Rescue::begin(folder).ok());
+        let rescue = state
+            .as_deref()
+            .and_then(|folder| Rescue::begin(folder).ok());
         Self {
             ctx: ctx.clone(),
             wake: Arc::new(move || waker.request_repaint()),
@@ -133,7 +135,9 @@ impl App {
 
     /// The analysis of the session as it stands, once there is one.
     pub fn analysis(&self) -> Option<&Arc<Analysis>> {
-        let current = self.analysis.is_current((self.epoch, self.history.revision()));
+        let current = self
+            .analysis
+            .is_current((self.epoch, self.history.revision()));
         self.analysis.shown().filter(|_| current)
     }
 
@@ -155,7 +159,11 @@ impl App {
             ctx.send_viewport_cmd(egui::ViewportCommand::CancelClose);
             self.overlay = Overlay::Unsaved(Pending::Quit);
         }
-        let marker = if self.history.is_saved() { "" } else { " (unsaved)" };
+        let marker = if self.history.is_saved() {
+            ""
+        } else {
+            " (unsaved)"
+        };
         let title = format!("{}{marker} · twinstrip", self.name());
         if title != self.title {
             ctx.send_viewport_cmd(egui::ViewportCommand::Title(title.clone()));
@@ -166,8 +174,14 @@ impl App {
     /// Asks for the analysis of the session as it stands, once all its scans are there.
     fn solve(&mut self, session: &Arc<Session>) {
         let ready = !session.scans.is_empty()
-            && session.scans.iter().all(|scan| self.shelf.standing(scan) == Standing::Ready);
-        let rasters = session.scans.iter().map(|scan| Some(Arc::clone(&self.shelf.opened(scan)?.raster)));
+            && session
+                .scans
+                .iter()
+                .all(|scan| self.shelf.standing(scan) == Standing::Ready);
+        let rasters = session
+            .scans
+            .iter()
+            .map(|scan| Some(Arc::clone(&self.shelf.opened(scan)?.raster)));
         let Some(rasters) = rasters.collect::<Option<Vec<_>>>().filter(|_| ready) else {
             return;
         };
@@ -207,7 +221,11 @@ impl App {
     /// The session's name for people.
     fn name(&self) -> String {
         match &self.file {
-            Some(file) => file.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+            Some(file) => file
+                .file_name()
+                .unwrap_or_default()
+                .to_string_lossy()
+                .into_owned(),
             None if self.session().scans.is_empty() => "No session".into(),
             None => "New session".into(),
         }
@@ -229,7 +247,9 @@ impl App {
         let scene = Scene {
             session: &session,
             analysis: analysis.as_deref(),
-            stale: !self.analysis.is_current((self.epoch, self.history.revision())),
+            stale: !self
+                .analysis
+                .is_current((self.epoch, self.history.revision())),
             theme: &self.theme.clone(),
             chosen: self.chosen,
             spot: self.spot.take(),
@@ -247,7 +267,11 @@ impl App {
                 Bench::Eye => self.eye.ui(ui, &scene, &self.shelf, &mut asks),
             }
         } else {
-            let names: Vec<String> = self.left_behind.iter().map(|(_, text)| left_name(text)).collect();
+            let names: Vec<String> = self
+                .left_behind
+                .iter()
+                .map(|(_, text)| left_name(text))
+                .collect();
             welcome::ui(ui, &self.theme, &names, &self.remembered.recent, &mut asks);
             if !self.said.is_empty() {
                 overlay::note(&ctx, &self.said, &self.theme);
@@ -316,9 +340,15 @@ impl App {
 
 /// The name of the session that a rescue copy is of: its first line says the file.
 fn left_name(text: &str) -> String {
-    let file = text.lines().next().and_then(|line| line.strip_prefix("// session: "));
+    let file = text
+        .lines()
+        .next()
+        .and_then(|line| line.strip_prefix("// session: "));
     let name = file.and_then(|file| Path::new(file).file_name());
-    name.map_or_else(|| "A session".to_owned(), |name| name.to_string_lossy().into_owned())
+    name.map_or_else(
+        || "A session".to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 impl eframe::App for App {

@@ -14,14 +14,24 @@ use crate::window::dialogs::{Ask, SCAN_ENDINGS};
 
 /// The demo travels with the program.
 const DEMO: [(&str, &[u8]); 2] = [
-    ("session.ron", include_bytes!("../../../testdata/demo/session.ron")),
-    ("scan-1.tif", include_bytes!("../../../testdata/demo/scan-1.tif")),
+    (
+        "session.ron",
+        include_bytes!("../../../testdata/demo/session.ron"),
+    ),
+    (
+        "scan-1.tif",
+        include_bytes!("../../../testdata/demo/scan-1.tif"),
+    ),
 ];
 
 fn has_ending(path: &Path, endings: &[&str]) -> bool {
     path.extension()
         .and_then(|ending| ending.to_str())
-        .is_some_and(|ending| endings.iter().any(|known| known.eq_ignore_ascii_case(ending)))
+        .is_some_and(|ending| {
+            endings
+                .iter()
+                .any(|known| known.eq_ignore_ascii_case(ending))
+        })
 }
 
 impl App {
@@ -34,7 +44,9 @@ impl App {
         let scans = crate::files::folder::scans_and_sessions(&paths, &SCAN_ENDINGS);
         let joins = scans.iter().all(|path| has_ending(path, &SCAN_ENDINGS));
         if scans.is_empty() {
-            self.said = "Nothing there that can be read: drop TIFF, PNG or JPEG scans, or a session file.".into();
+            self.said =
+                "Nothing there that can be read: drop TIFF, PNG or JPEG scans, or a session file."
+                    .into();
         } else if joins && !self.session().scans.is_empty() {
             self.add_scans(&scans);
         } else {
@@ -65,7 +77,10 @@ impl App {
             return;
         }
         let session = Session {
-            scans: paths.iter().map(|path| Scan::new(whole(Path::new(""), path))).collect(),
+            scans: paths
+                .iter()
+                .map(|path| Scan::new(whole(Path::new(""), path)))
+                .collect(),
             ..Session::default()
         };
         self.begin(History::fresh(session), None);
@@ -89,7 +104,11 @@ impl App {
 
     /// Opens a copy of the demo; saving it asks where to.
     pub(super) fn open_demo(&mut self) {
-        let folder = self.state.clone().unwrap_or_else(std::env::temp_dir).join("demo");
+        let folder = self
+            .state
+            .clone()
+            .unwrap_or_else(std::env::temp_dir)
+            .join("demo");
         let write = || -> Result<(), String> {
             atomic::make_folder(&folder).map_err(|error| error.to_string())?;
             for (name, content) in DEMO {

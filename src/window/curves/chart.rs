@@ -64,19 +64,43 @@ impl Chart {
         for x in ticks(self.x) {
             let at = self.at(x, self.y.0);
             painter.line_segment([at, Pos2::new(at.x, self.area.top())], faint);
-            painter.text(at + Vec2::new(0.0, 4.0), Align2::CENTER_TOP, number(x, self.x), small(), theme.weak);
+            painter.text(
+                at + Vec2::new(0.0, 4.0),
+                Align2::CENTER_TOP,
+                number(x, self.x),
+                small(),
+                theme.weak,
+            );
         }
         for y in ticks(self.y) {
             let at = self.at(self.x.0, y);
             painter.line_segment([at, Pos2::new(self.area.right(), at.y)], faint);
-            painter.text(at - Vec2::new(6.0, 0.0), Align2::RIGHT_CENTER, number(y, self.y), small(), theme.weak);
+            painter.text(
+                at - Vec2::new(6.0, 0.0),
+                Align2::RIGHT_CENTER,
+                number(y, self.y),
+                small(),
+                theme.weak,
+            );
         }
         let line = Stroke::new(1.0, theme.line);
         painter.line_segment([self.area.left_bottom(), self.area.right_bottom()], line);
         painter.line_segment([self.area.left_bottom(), self.area.left_top()], line);
         let above = Pos2::new(self.area.left() - 38.0, self.area.top() - 36.0);
-        painter.text(above, Align2::LEFT_TOP, titles.title, FontId::new(13.0, bold()), theme.text);
-        painter.text(above + Vec2::new(0.0, 17.0), Align2::LEFT_TOP, titles.y, small(), theme.weak);
+        painter.text(
+            above,
+            Align2::LEFT_TOP,
+            titles.title,
+            FontId::new(13.0, bold()),
+            theme.text,
+        );
+        painter.text(
+            above + Vec2::new(0.0, 17.0),
+            Align2::LEFT_TOP,
+            titles.y,
+            small(),
+            theme.weak,
+        );
         let below = Pos2::new(self.area.right(), self.area.bottom() + 18.0);
         painter.text(below, Align2::RIGHT_TOP, titles.x, small(), theme.weak);
     }
@@ -118,10 +142,17 @@ impl Chart {
         let (low, high) = (self.at(x, y - reach), self.at(x, y + reach));
         painter.line_segment([low, high], stroke);
         for end in [low, high] {
-            painter.line_segment([end - Vec2::new(3.0, 0.0), end + Vec2::new(3.0, 0.0)], stroke);
+            painter.line_segment(
+                [end - Vec2::new(3.0, 0.0), end + Vec2::new(3.0, 0.0)],
+                stroke,
+            );
         }
         let size = if mark.lit { 7.0 } else { 4.5 };
-        let fill = if mark.hollow { mark.ground } else { mark.colour };
+        let fill = if mark.hollow {
+            mark.ground
+        } else {
+            mark.colour
+        };
         if mark.square {
             let rect = Rect::from_center_size(at, Vec2::splat(1.8 * size));
             painter.rect(rect, 0.0, fill, stroke, egui::StrokeKind::Middle);
@@ -174,7 +205,10 @@ mod tests {
 
     #[test]
     fn numbers_along_an_axis_are_round_and_few() {
-        assert_eq!(ticks((0.0, 1.0)), [0.0, 0.2, 0.4, 0.6000000000000001, 0.8, 1.0]);
+        assert_eq!(
+            ticks((0.0, 1.0)),
+            [0.0, 0.2, 0.4, 0.6000000000000001, 0.8, 1.0]
+        );
         assert_eq!(ticks((-3.0, 27.0)), [0.0, 5.0, 10.0, 15.0, 20.0, 25.0]);
         assert!(ticks((0.0, 1e-9)).len() <= 8);
     }

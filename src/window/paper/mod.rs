@@ -79,18 +79,33 @@ mod tests {
     fn sheet() -> Sheet {
         Sheet::draw([100.0, 60.0], 1.0, |painter, place| {
             painter.rect_filled(place, 0.0, Color32::WHITE);
-            painter.rect_filled(Rect::from_min_size(Pos2::new(10.0, 10.0), Vec2::new(20.0, 20.0)), 0.0, Color32::RED);
-            painter.text(Pos2::new(50.0, 40.0), Align2::LEFT_CENTER, "D < 2", FontId::proportional(12.0), Color32::BLACK);
+            painter.rect_filled(
+                Rect::from_min_size(Pos2::new(10.0, 10.0), Vec2::new(20.0, 20.0)),
+                0.0,
+                Color32::RED,
+            );
+            painter.text(
+                Pos2::new(50.0, 40.0),
+                Align2::LEFT_CENTER,
+                "D < 2",
+                FontId::proportional(12.0),
+                Color32::BLACK,
+            );
         })
     }
 
     #[test]
     fn a_picture_has_the_colours_that_were_painted_and_words() {
-        let picture = image::load_from_memory(&sheet().png().unwrap()).unwrap().to_rgb8();
+        let picture = image::load_from_memory(&sheet().png().unwrap())
+            .unwrap()
+            .to_rgb8();
         assert_eq!(picture.dimensions(), (100, 60));
         assert_eq!(picture.get_pixel(20, 20).0, [255, 0, 0]);
         assert_eq!(picture.get_pixel(40, 20).0, [255, 255, 255]);
-        let dark = picture.enumerate_pixels().filter(|(x, y, p)| *x >= 50 && *y > 30 && p.0[0] < 100).count();
+        let dark = picture
+            .enumerate_pixels()
+            .filter(|(x, y, p)| *x >= 50 && *y > 30 && p.0[0] < 100)
+            .count();
         assert!(dark > 20, "{dark} dark pixels where the words are");
     }
 

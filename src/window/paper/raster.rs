@@ -42,7 +42,12 @@ impl Textures {
 }
 
 /// Paints primitives on black.
-pub fn picture([width, height]: [u32; 2], scale: f32, primitives: &[ClippedPrimitive], textures: &Textures) -> image::RgbaImage {
+pub fn picture(
+    [width, height]: [u32; 2],
+    scale: f32,
+    primitives: &[ClippedPrimitive],
+    textures: &Textures,
+) -> image::RgbaImage {
     let mut canvas = Canvas {
         width: width as usize,
         height: height as usize,
@@ -77,17 +82,26 @@ impl Canvas {
             ((clip.bottom() * scale).round().max(0.0) as usize).min(self.height),
         ];
         for corners in mesh.indices.chunks_exact(3) {
-            let [a, b, c] = [corners[0], corners[1], corners[2]].map(|index| mesh.vertices[index as usize]);
+            let [a, b, c] =
+                [corners[0], corners[1], corners[2]].map(|index| mesh.vertices[index as usize]);
             self.triangle([a, b, c], clip, scale, texture);
         }
     }
 
     /// Fills the pixels whose centres lie inside; of a shared edge one side is open, so that
     /// no pixel is painted twice.
-    fn triangle(&mut self, corners: [Vertex; 3], clip: [usize; 4], scale: f32, texture: &ColorImage) {
+    fn triangle(
+        &mut self,
+        corners: [Vertex; 3],
+        clip: [usize; 4],
+        scale: f32,
+        texture: &ColorImage,
+    ) {
         let [a, mut b, mut c] = corners;
         let at = |v: &Vertex| [v.pos.x * scale, v.pos.y * scale];
-        let cross = |a: [f32; 2], b: [f32; 2], p: [f32; 2]| (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]);
+        let cross = |a: [f32; 2], b: [f32; 2], p: [f32; 2]| {
+            (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])
+        };
         if cross(at(&a), at(&b), at(&c)) < 0.0 {
             std::mem::swap(&mut b, &mut c);
         }
@@ -101,7 +115,8 @@ impl Canvas {
             let most = pa[axis].max(pb[axis]).max(pc[axis]).ceil().max(0.0) as usize;
             least.max(low)..most.min(high)
         };
-        let closed = |from: [f32; 2], to: [f32; 2]| to[1] < from[1] || (to[1] == from[1] && to[0] > from[0]);
+        let closed =
+            |from: [f32; 2], to: [f32; 2]| to[1] < from[1] || (to[1] == from[1] && to[0] > from[0]);
         let inside = |value: f32, closed: bool| value > 0.0 || (value == 0.0 && closed);
         let (ab, bc, ca) = (closed(pa, pb), closed(pb, pc), closed(pc, pa));
         for y in span(1, clip[1], clip[3]) {
@@ -117,9 +132,26 @@ impl Canvas {
     }
 
     /// Colours are premultiplied and mixed as they are coded, as the toolkit wants it.
-    fn blend(&mut self, pixel: usize, corners: [&Vertex; 3], weights: [f32; 3], texture: &ColorImage) {
-        let mix = |value: fn(&Vertex) -> f32| corners.iter().zip(weights).map(|(corner, weight)| value(corner) * weight).sum::<f32>();
-        let tint = [mix(|v| f32::from(v.color.r())), mix(|v| f32::from(v.color.g())), mix(|v| f32::from(v.color.b())), mix(|v| f32::from(v.color.a()))];
+    fn blend(
+        &mut self,
+        pixel: usize,
+        corners: [&Vertex; 3],
+        weights: [f32; 3],
+        texture: &ColorImage,
+    ) {
+        let mix = |value: fn(&Vertex) -> f32| {
+            corners
+                .iter()
+                .zip(weights)
+                .map(|(corner, weight)| value(corner) * weight)
+                .sum::<f32>()
+        };
+        let tint = [
+            mix(|v| f32::from(v.color.r())),
+            mix(|v| f32::from(v.color.g())),
+            mix(|v| f32::from(v.color.b())),
+            mix(|v| f32::from(v.color.a())),
+        ];
         let texel = sample(texture, mix(|v| v.uv.x), mix(|v| v.uv.y));
         let source: [f32; 4] = std::array::from_fn(|i| tint[i] * texel[i] / 255.0);
         let through = 1.0 - source[3] / 255.0;

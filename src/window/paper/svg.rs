@@ -12,7 +12,13 @@ pub fn text(size: Vec2, shapes: &[ClippedShape]) -> String {
         x = size.x,
         y = size.y
     );
-    for (index, ClippedShape { clip_rect, shape, .. }) in shapes.iter().enumerate() {
+    for (
+        index,
+        ClippedShape {
+            clip_rect, shape, ..
+        },
+    ) in shapes.iter().enumerate()
+    {
         if matches!(shape, Shape::Noop) {
             continue;
         }
@@ -37,23 +43,50 @@ pub fn text(size: Vec2, shapes: &[ClippedShape]) -> String {
 fn add(text: &mut String, shape: &Shape) {
     match shape {
         Shape::Vec(shapes) => shapes.iter().for_each(|shape| add(text, shape)),
-        Shape::LineSegment { points: [a, b], stroke } => {
-            writeln!(text, "<path d=\"M{} {}L{} {}\" {}/>", a.x, a.y, b.x, b.y, pen(*stroke)).ok();
+        Shape::LineSegment {
+            points: [a, b],
+            stroke,
+        } => {
+            writeln!(
+                text,
+                "<path d=\"M{} {}L{} {}\" {}/>",
+                a.x,
+                a.y,
+                b.x,
+                b.y,
+                pen(*stroke)
+            )
+            .ok();
         }
         Shape::Path(path) => {
-            let points: Vec<String> = path.points.iter().map(|p| format!("{} {}", p.x, p.y)).collect();
+            let points: Vec<String> = path
+                .points
+                .iter()
+                .map(|p| format!("{} {}", p.x, p.y))
+                .collect();
             let close = if path.closed { "Z" } else { "" };
             let stroke = match &path.stroke.color {
                 egui::epaint::ColorMode::Solid(colour) => Stroke::new(path.stroke.width, *colour),
                 egui::epaint::ColorMode::UV(_) => Stroke::NONE,
             };
-            writeln!(text, "<path d=\"M{}{close}\" {} {}/>", points.join("L"), fill(path.fill), stroke_only(stroke)).ok();
+            writeln!(
+                text,
+                "<path d=\"M{}{close}\" {} {}/>",
+                points.join("L"),
+                fill(path.fill),
+                stroke_only(stroke)
+            )
+            .ok();
         }
         Shape::Circle(circle) => {
             writeln!(
                 text,
                 "<circle cx=\"{}\" cy=\"{}\" r=\"{}\" {} {}/>",
-                circle.center.x, circle.center.y, circle.radius, fill(circle.fill), stroke_only(circle.stroke)
+                circle.center.x,
+                circle.center.y,
+                circle.radius,
+                fill(circle.fill),
+                stroke_only(circle.stroke)
             )
             .ok();
         }
@@ -62,7 +95,12 @@ fn add(text: &mut String, shape: &Shape) {
             writeln!(
                 text,
                 "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" {} {}/>",
-                at.x, at.y, size.x.max(0.0), size.y.max(0.0), fill(rect.fill), stroke_only(rect.stroke)
+                at.x,
+                at.y,
+                size.x.max(0.0),
+                size.y.max(0.0),
+                fill(rect.fill),
+                stroke_only(rect.stroke)
             )
             .ok();
         }
@@ -73,11 +111,25 @@ fn add(text: &mut String, shape: &Shape) {
 }
 
 fn add_words(text: &mut String, words: &TextShape) {
-    let Some(format) = words.galley.job.sections.first().map(|section| &section.format) else {
+    let Some(format) = words
+        .galley
+        .job
+        .sections
+        .first()
+        .map(|section| &section.format)
+    else {
         return;
     };
-    let colour = if format.color == Color32::PLACEHOLDER { words.fallback_color } else { format.color };
-    let weight = if format.font_id.family == crate::window::theme::bold() { " font-weight=\"bold\"" } else { "" };
+    let colour = if format.color == Color32::PLACEHOLDER {
+        words.fallback_color
+    } else {
+        format.color
+    };
+    let weight = if format.font_id.family == crate::window::theme::bold() {
+        " font-weight=\"bold\""
+    } else {
+        ""
+    };
     for row in &words.galley.rows {
         let ascent = row.row.glyphs.first().map_or(0.0, |glyph| glyph.pos.y);
         writeln!(
@@ -94,7 +146,10 @@ fn add_words(text: &mut String, words: &TextShape) {
 }
 
 fn escaped(words: &str) -> String {
-    words.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+    words
+        .replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
 }
 
 /// A colour as SVG has it, and how much it covers.
@@ -120,7 +175,10 @@ fn stroke_only(stroke: Stroke) -> String {
         return String::new();
     }
     let (code, cover) = colour(stroke.color);
-    format!("stroke=\"{code}\" stroke-width=\"{}\" stroke-opacity=\"{cover:.3}\"", stroke.width)
+    format!(
+        "stroke=\"{code}\" stroke-width=\"{}\" stroke-opacity=\"{cover:.3}\"",
+        stroke.width
+    )
 }
 
 fn pen(stroke: Stroke) -> String {

@@ -45,7 +45,9 @@ fn with_border_moved(edges: &[Edge], border: usize, by: f64) -> Vec<Edge> {
             Some(before) => value(before) + LEAST_FIELD,
             None => 0.0,
         };
-        let most = edges.get(border + 1).map_or(1.0, |after| value(after) - LEAST_FIELD);
+        let most = edges
+            .get(border + 1)
+            .map_or(1.0, |after| value(after) - LEAST_FIELD);
         (least, most)
     };
     let (left, right) = (limit(|edge| edge.left), limit(|edge| edge.right));
@@ -70,7 +72,10 @@ fn runs_back(fields: &[Field]) -> bool {
 
 /// Numbers the steps anew, in the order along the strip or against it.
 fn renumbered(fields: &[Field], back: bool) -> Vec<Field> {
-    let count = fields.iter().filter(|field| matches!(field, Field::Step(_))).count();
+    let count = fields
+        .iter()
+        .filter(|field| matches!(field, Field::Step(_)))
+        .count();
     let mut next = 0;
     fields
         .iter()
@@ -115,7 +120,9 @@ pub fn with_field_joined(shape: &StripShape, field: usize) -> Option<StripShape>
     let border = (field + 1).min(shape.fields.len() - 1);
     let mut after = shape.clone();
     after.edges.remove(border);
-    after.fields.remove(if border == field { field } else { border });
+    after
+        .fields
+        .remove(if border == field { field } else { border });
     after.fields = renumbered(&after.fields, runs_back(&shape.fields));
     Some(after)
 }
@@ -126,7 +133,11 @@ pub fn with_field_kind(shape: &StripShape, field: usize, kind: Field) -> Option<
     let mut after = shape.clone();
     if kind == Field::Margin {
         // A strip has one margin; another is left alone.
-        for other in after.fields.iter_mut().filter(|other| **other == Field::Margin) {
+        for other in after
+            .fields
+            .iter_mut()
+            .filter(|other| **other == Field::Margin)
+        {
             *other = Field::Ignored;
         }
     }
@@ -160,7 +171,9 @@ pub fn drawn(scan: usize, from: Point, to: Point, steps: Option<usize>) -> Optio
         ]
     };
     let steps = steps.unwrap_or(USUAL_STEPS);
-    let fields = std::iter::once(Field::Margin).chain((0..steps).map(Field::Step)).collect();
+    let fields = std::iter::once(Field::Margin)
+        .chain((0..steps).map(Field::Step))
+        .collect();
     let edges = (0..=steps + 1)
         .map(|edge| Edge::square(edge as f64 / (steps + 1) as f64))
         .collect();
@@ -214,9 +227,19 @@ mod tests {
     #[test]
     fn a_border_follows_the_pointer_and_stops_before_its_neighbours() {
         let shape = strip();
-        let to = moved(&shape, Part::Border(2), Point::new(50.0, 400.0), Point::new(50.0, 450.0));
+        let to = moved(
+            &shape,
+            Part::Border(2),
+            Point::new(50.0, 400.0),
+            Point::new(50.0, 450.0),
+        );
         assert!((to.edges[2].middle() - 0.45).abs() < 1e-9);
-        let far = moved(&shape, Part::Border(2), Point::new(50.0, 400.0), Point::new(50.0, 990.0));
+        let far = moved(
+            &shape,
+            Part::Border(2),
+            Point::new(50.0, 400.0),
+            Point::new(50.0, 990.0),
+        );
         assert!(far.edges[2].middle() < shape.edges[3].middle());
     }
 

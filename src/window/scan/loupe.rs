@@ -26,10 +26,21 @@ pub struct Loupe {
 
 impl Loupe {
     /// Draws it in the lower corner of the scan's place.
-    pub fn ui(&mut self, ui: &Ui, place: Rect, pointer: Option<Point>, opened: &Opened, scan: usize, scene: &Scene<'_>) {
+    pub fn ui(
+        &mut self,
+        ui: &Ui,
+        place: Rect,
+        pointer: Option<Point>,
+        opened: &Opened,
+        scan: usize,
+        scene: &Scene<'_>,
+    ) {
         let raster = &opened.raster;
         if let Some(at) = pointer {
-            let inside = at.x >= 0.0 && at.y >= 0.0 && at.x < raster.width as f64 && at.y < raster.height as f64;
+            let inside = at.x >= 0.0
+                && at.y >= 0.0
+                && at.x < raster.width as f64
+                && at.y < raster.height as f64;
             let key = (scan, at.x as usize, at.y as usize);
             if inside && self.at != Some(key) {
                 self.at = Some(key);
@@ -43,13 +54,27 @@ impl Loupe {
         let corner = Pos2::new(place.left() + 16.0, place.bottom() - size.y - 16.0);
         let rect = Rect::from_min_size(corner, size);
         let painter = ui.painter_at(place);
-        painter.rect(rect, 4.0, theme.panel, Stroke::new(1.0, theme.line), StrokeKind::Inside);
+        painter.rect(
+            rect,
+            4.0,
+            theme.panel,
+            Stroke::new(1.0, theme.line),
+            StrokeKind::Inside,
+        );
         let Some(seen) = &self.seen else {
-            painter.text(rect.center(), Align2::CENTER_CENTER, "Point at the scan", small(), theme.weak);
+            painter.text(
+                rect.center(),
+                Align2::CENTER_CENTER,
+                "Point at the scan",
+                small(),
+                theme.weak,
+            );
             return;
         };
         let origin = rect.min + Vec2::splat(8.0);
-        let picture = opened.pyramid.cut(0, seen.x, seen.y, seen.width, seen.height);
+        let picture = opened
+            .pyramid
+            .cut(0, seen.x, seen.y, seen.width, seen.height);
         for y in 0..seen.height {
             for x in 0..seen.width {
                 let at = origin + Vec2::new(x as f32, y as f32) * PIXEL;
@@ -64,7 +89,8 @@ impl Loupe {
                 }
             }
         }
-        let below = Rect::from_min_size(origin + Vec2::new(0.0, side + 8.0), Vec2::new(side, SPREAD));
+        let below =
+            Rect::from_min_size(origin + Vec2::new(0.0, side + 8.0), Vec2::new(side, SPREAD));
         spread(&painter, below, seen, scene);
         let out = seen.rejected.iter().filter(|&&rejected| rejected).count();
         let words = format!(
@@ -72,13 +98,23 @@ impl Loupe {
             seen.rejected.len(),
             seen.density
         );
-        painter.text(below.left_bottom() + Vec2::new(0.0, 6.0), Align2::LEFT_TOP, words, small(), theme.text);
+        painter.text(
+            below.left_bottom() + Vec2::new(0.0, 6.0),
+            Align2::LEFT_TOP,
+            words,
+            small(),
+            theme.text,
+        );
     }
 }
 
 fn multiplied(pixel: egui::Color32, by: egui::Color32) -> egui::Color32 {
     let part = |a: u8, b: u8| (u16::from(a) * u16::from(b) / 255) as u8;
-    egui::Color32::from_rgb(part(pixel.r(), by.r()), part(pixel.g(), by.g()), part(pixel.b(), by.b()))
+    egui::Color32::from_rgb(
+        part(pixel.r(), by.r()),
+        part(pixel.g(), by.g()),
+        part(pixel.b(), by.b()),
+    )
 }
 
 fn spread(painter: &egui::Painter, place: Rect, seen: &Look, scene: &Scene<'_>) {
@@ -87,7 +123,9 @@ fn spread(painter: &egui::Painter, place: Rect, seen: &Look, scene: &Scene<'_>) 
     let (low, high) = seen
         .light
         .iter()
-        .fold((f32::MAX, f32::MIN), |(low, high), &light| (low.min(light), high.max(light)));
+        .fold((f32::MAX, f32::MIN), |(low, high), &light| {
+            (low.min(light), high.max(light))
+        });
     let span = (high - low).max(f32::MIN_POSITIVE);
     let mut bars = [(0usize, 0usize); BARS];
     for (&light, &rejected) in seen.light.iter().zip(&seen.rejected) {
@@ -98,7 +136,12 @@ fn spread(painter: &egui::Painter, place: Rect, seen: &Look, scene: &Scene<'_>) 
             bars[bar].0 += 1;
         }
     }
-    let most = bars.iter().map(|(counts, out)| counts + out).max().unwrap_or(1).max(1) as f32;
+    let most = bars
+        .iter()
+        .map(|(counts, out)| counts + out)
+        .max()
+        .unwrap_or(1)
+        .max(1) as f32;
     let wide = place.width() / BARS as f32;
     for (index, (counts, out)) in bars.iter().enumerate() {
         let x = place.left() + index as f32 * wide;
@@ -107,6 +150,11 @@ fn spread(painter: &egui::Painter, place: Rect, seen: &Look, scene: &Scene<'_>) 
             Rect::from_min_max(Pos2::new(x, y(to)), Pos2::new(x + wide - 1.0, y(from)))
         };
         painter.rect_filled(bar(0, *counts), 0.0, theme.text);
-        painter.rect_stroke(bar(*counts, counts + out), 0.0, Stroke::new(1.0, theme.blocking), StrokeKind::Inside);
+        painter.rect_stroke(
+            bar(*counts, counts + out),
+            0.0,
+            Stroke::new(1.0, theme.blocking),
+            StrokeKind::Inside,
+        );
     }
 }

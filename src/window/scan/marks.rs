@@ -21,7 +21,11 @@ pub fn paint(painter: &Painter, place: Rect, view: &View, scan: usize, scene: &S
             paint_strip(painter, place, view, strip, shape, scene);
         }
     }
-    let said = scene.session.wedge.as_ref().and_then(|wedge| wedge.shape.as_ref());
+    let said = scene
+        .session
+        .wedge
+        .as_ref()
+        .and_then(|wedge| wedge.shape.as_ref());
     let found = scene.analysis.iter().flat_map(|analysis| &analysis.wedges);
     let wedge = found
         .map(|wedge| &wedge.shape)
@@ -35,7 +39,13 @@ pub fn paint(painter: &Painter, place: Rect, view: &View, scan: usize, scene: &S
             let ends = [view.on_screen(place, from), view.on_screen(place, to)];
             painter.line_segment(ends, Stroke::new(1.0, scene.theme.wedge));
         }
-        chip(painter, view.on_screen(place, shape.on_scan(0.0, 0.5)), "wedge", scene.theme.wedge, scene.theme);
+        chip(
+            painter,
+            view.on_screen(place, shape.on_scan(0.0, 0.5)),
+            "wedge",
+            scene.theme.wedge,
+            scene.theme,
+        );
     }
 }
 
@@ -47,7 +57,14 @@ enum Dash {
     Dotted,
 }
 
-fn outline(painter: &Painter, place: Rect, view: &View, shape: &StripShape, stroke: Stroke, dash: Dash) {
+fn outline(
+    painter: &Painter,
+    place: Rect,
+    view: &View,
+    shape: &StripShape,
+    stroke: Stroke,
+    dash: Dash,
+) {
     let mut corners: Vec<Pos2> = shape
         .corners
         .iter()
@@ -65,17 +82,38 @@ fn outline(painter: &Painter, place: Rect, view: &View, shape: &StripShape, stro
 
 fn border_ends(shape: &StripShape, border: usize) -> [Point; 2] {
     let edge = shape.edges[border];
-    [shape.on_scan(edge.left, 0.0), shape.on_scan(edge.right, 1.0)]
+    [
+        shape.on_scan(edge.left, 0.0),
+        shape.on_scan(edge.right, 1.0),
+    ]
 }
 
-fn paint_strip(painter: &Painter, place: Rect, view: &View, strip: usize, shape: &StripShape, scene: &Scene<'_>) {
+fn paint_strip(
+    painter: &Painter,
+    place: Rect,
+    view: &View,
+    strip: usize,
+    shape: &StripShape,
+    scene: &Scene<'_>,
+) {
     let theme = scene.theme;
     let role = scene.session.strips.get(strip).map(|strip| strip.role);
     let colour = theme.role(role);
     let chosen = scene.chosen.filter(|chosen| chosen.strip == strip);
     let width = if chosen.is_some() { 2.5 } else { 1.5 };
-    let dash = if role == Some(Role::Coupon) { Dash::Dashed } else { Dash::Solid };
-    outline(painter, place, view, shape, Stroke::new(width, colour), dash);
+    let dash = if role == Some(Role::Coupon) {
+        Dash::Dashed
+    } else {
+        Dash::Solid
+    };
+    outline(
+        painter,
+        place,
+        view,
+        shape,
+        Stroke::new(width, colour),
+        dash,
+    );
     for border in 1..shape.fields.len() {
         let [from, to] = border_ends(shape, border);
         let ends = [view.on_screen(place, from), view.on_screen(place, to)];
@@ -110,7 +148,9 @@ fn paint_field(
         Field::Ignored => return,
     };
     let theme = scene.theme;
-    let corners = shape.field_corners(index).map(|corner| view.on_screen(place, corner));
+    let corners = shape
+        .field_corners(index)
+        .map(|corner| view.on_screen(place, corner));
     let spot = (strip, number);
     let colour = theme.role(scene.session.strips.get(strip).map(|strip| strip.role));
     if scene.is_out(spot) {
@@ -124,9 +164,14 @@ fn paint_field(
     if chosen || scene.spot == Some(spot) {
         let mut line = corners.to_vec();
         line.push(corners[0]);
-        painter.line(line, Stroke::new(if chosen { 3.5 } else { 2.5 }, theme.accent));
+        painter.line(
+            line,
+            Stroke::new(if chosen { 3.5 } else { 2.5 }, theme.accent),
+        );
     }
-    let size = corners[0].distance(corners[3]).min(corners[0].distance(corners[1]));
+    let size = corners[0]
+        .distance(corners[3])
+        .min(corners[0].distance(corners[1]));
     let words = label(scene, spot, size);
     if !words.is_empty() {
         let centre = view.on_screen(place, shape.field_centre(index));
@@ -140,7 +185,11 @@ fn label(scene: &Scene<'_>, (strip, number): (usize, usize), size: f32) -> Strin
         let steps = &analysis.strips.get(strip)?.steps;
         Some(steps.iter().find(|step| step.step == number)?.density)
     });
-    let name = if number == 0 { "margin".to_owned() } else { number.to_string() };
+    let name = if number == 0 {
+        "margin".to_owned()
+    } else {
+        number.to_string()
+    };
     match density {
         _ if size < 13.0 => String::new(),
         Some(density) if size >= 22.0 => format!("{name} · {density:.2}"),
@@ -153,7 +202,13 @@ fn label(scene: &Scene<'_>, (strip, number): (usize, usize), size: f32) -> Strin
 pub fn chip(painter: &Painter, at: Pos2, words: &str, edge: Color32, theme: &Theme) {
     let galley = painter.layout_no_wrap(words.to_owned(), small(), theme.text);
     let rect = Rect::from_center_size(at, galley.size() + Vec2::new(8.0, 2.0));
-    painter.rect(rect, 2.0, theme.panel.gamma_multiply(0.92), Stroke::new(1.0, edge), StrokeKind::Inside);
+    painter.rect(
+        rect,
+        2.0,
+        theme.panel.gamma_multiply(0.92),
+        Stroke::new(1.0, edge),
+        StrokeKind::Inside,
+    );
     painter.galley(rect.min + Vec2::new(4.0, 1.0), galley, theme.text);
 }
 
@@ -163,16 +218,32 @@ fn handle(painter: &Painter, at: Pos2, part: Part, held: bool, colour: Color32, 
     let half = HANDLE / 2.0;
     if matches!(part, Part::Corner(_)) {
         let rect = Rect::from_center_size(at, Vec2::splat(HANDLE));
-        painter.rect(rect, 0.0, fill, Stroke::new(1.5, colour), StrokeKind::Middle);
+        painter.rect(
+            rect,
+            0.0,
+            fill,
+            Stroke::new(1.5, colour),
+            StrokeKind::Middle,
+        );
     } else {
         let points = [(0.0, -half), (half, 0.0), (0.0, half), (-half, 0.0)]
             .map(|(x, y)| at + Vec2::new(x, y) * 1.2);
-        painter.add(Shape::convex_polygon(points.to_vec(), fill, Stroke::new(1.5, colour)));
+        painter.add(Shape::convex_polygon(
+            points.to_vec(),
+            fill,
+            Stroke::new(1.5, colour),
+        ));
     }
 }
 
 /// The part under the pointer: handles of the chosen strip first, then borders, then fields.
-pub fn under(place: Rect, view: &View, scan: usize, scene: &Scene<'_>, pointer: Pos2) -> Option<(usize, Part)> {
+pub fn under(
+    place: Rect,
+    view: &View,
+    scan: usize,
+    scene: &Scene<'_>,
+    pointer: Pos2,
+) -> Option<(usize, Part)> {
     let lies_here = |strip: usize| scene.shape(strip).filter(|shape| shape.scan == scan);
     if let Some(chosen) = scene.chosen
         && let Some(shape) = lies_here(chosen.strip)
@@ -196,7 +267,8 @@ pub fn under(place: Rect, view: &View, scan: usize, scene: &Scene<'_>, pointer: 
     let at = view.on_scan(place, pointer);
     (0..scene.strips()).find_map(|strip| {
         let shape = lies_here(strip)?;
-        let field = (0..shape.fields.len()).find(|&field| inside(&shape.field_corners(field), at))?;
+        let field =
+            (0..shape.fields.len()).find(|&field| inside(&shape.field_corners(field), at))?;
         Some((strip, Part::Field(field)))
     })
 }
@@ -209,7 +281,9 @@ fn distance_to_segment(at: Pos2, from: Pos2, to: Pos2) -> f32 {
 
 /// Whether a point lies in a convex quadrangle.
 fn inside(corners: &[Point; 4], at: Point) -> bool {
-    let side = |from: Point, to: Point| (to.x - from.x) * (at.y - from.y) - (to.y - from.y) * (at.x - from.x);
+    let side = |from: Point, to: Point| {
+        (to.x - from.x) * (at.y - from.y) - (to.y - from.y) * (at.x - from.x)
+    };
     let sides = [0, 1, 2, 3].map(|corner| side(corners[corner], corners[(corner + 1) % 4]));
     sides.iter().all(|&side| side >= 0.0) || sides.iter().all(|&side| side <= 0.0)
 }

@@ -8,7 +8,9 @@ mod side;
 mod tiles;
 pub mod view;
 
-use egui::{Key, Modifiers, PointerButton, Pos2, Rect, Response, Sense, Stroke, StrokeKind, Ui, Vec2};
+use egui::{
+    Key, Modifiers, PointerButton, Pos2, Rect, Response, Sense, Stroke, StrokeKind, Ui, Vec2,
+};
 
 use super::request::{Chosen, Part, Request, Scene};
 use super::shelf::{Shelf, Standing};
@@ -77,7 +79,8 @@ impl ScanBench {
     /// One pixel of the scan on one pixel of the screen.
     pub fn actual_pixels(&mut self, pixels_per_point: f32) {
         if let Some(place) = self.place {
-            self.view.set_scale(place, place.center(), 1.0 / pixels_per_point);
+            self.view
+                .set_scale(place, place.center(), 1.0 / pixels_per_point);
         }
     }
 
@@ -92,7 +95,11 @@ impl ScanBench {
             let field = shape.fields.iter().position(|&field| field == wanted)?;
             Some(shape.field_corners(field).to_vec())
         });
-        let area = if place.area.is_empty() { None } else { Some(place.area.clone()) };
+        let area = if place.area.is_empty() {
+            None
+        } else {
+            Some(place.area.clone())
+        };
         self.to_show = area.or(field).or(shape.map(|shape| shape.corners.to_vec()));
         if self.to_show.is_none() {
             self.view.fit();
@@ -118,41 +125,64 @@ impl ScanBench {
 
     fn tools_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
         use super::command::Command;
-        egui::Frame::new().fill(scene.theme.panel).inner_margin(8).show(ui, |ui| {
-            ui.horizontal_wrapped(|ui| {
-                for command in [Command::Fit, Command::ActualPixels, Command::ZoomIn, Command::ZoomOut] {
-                    super::shell::command_button(ui, command, true, asks);
-                }
-                ui.separator();
-                for (command, on) in [(Command::Magnifier, self.magnifier), (Command::DrawStrip, self.drawing)] {
-                    let button = ui.selectable_label(on, command.label());
-                    if button.on_hover_text(command.explanation()).clicked() {
-                        asks.push(Request::Command(command));
+        egui::Frame::new()
+            .fill(scene.theme.panel)
+            .inner_margin(8)
+            .show(ui, |ui| {
+                ui.horizontal_wrapped(|ui| {
+                    for command in [
+                        Command::Fit,
+                        Command::ActualPixels,
+                        Command::ZoomIn,
+                        Command::ZoomOut,
+                    ] {
+                        super::shell::command_button(ui, command, true, asks);
                     }
-                }
-                if scene.session.scans.len() > 1 {
                     ui.separator();
-                    for (index, scan) in scene.session.scans.iter().enumerate() {
-                        let name = scan.path.file_name().unwrap_or_default().to_string_lossy();
-                        if ui.selectable_label(self.scan == index, name).clicked() {
-                            self.scan = index;
-                            self.view.fit();
+                    for (command, on) in [
+                        (Command::Magnifier, self.magnifier),
+                        (Command::DrawStrip, self.drawing),
+                    ] {
+                        let button = ui.selectable_label(on, command.label());
+                        if button.on_hover_text(command.explanation()).clicked() {
+                            asks.push(Request::Command(command));
                         }
                     }
-                }
+                    if scene.session.scans.len() > 1 {
+                        ui.separator();
+                        for (index, scan) in scene.session.scans.iter().enumerate() {
+                            let name = scan.path.file_name().unwrap_or_default().to_string_lossy();
+                            if ui.selectable_label(self.scan == index, name).clicked() {
+                                self.scan = index;
+                                self.view.fit();
+                            }
+                        }
+                    }
+                });
             });
-        });
     }
 
-    fn canvas_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, shelf: &Shelf, asks: &mut Vec<Request>) {
-        let (place, response) = ui.allocate_exact_size(ui.available_size(), Sense::click_and_drag());
+    fn canvas_ui(
+        &mut self,
+        ui: &mut Ui,
+        scene: &Scene<'_>,
+        shelf: &Shelf,
+        asks: &mut Vec<Request>,
+    ) {
+        let (place, response) =
+            ui.allocate_exact_size(ui.available_size(), Sense::click_and_drag());
         self.place = Some(place);
         let painter = ui.painter_at(place);
         painter.rect_filled(place, 0.0, scene.theme.surround);
         let Some(scan) = scene.session.scans.get(self.scan) else {
             return;
         };
-        let name = scan.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let name = scan
+            .path
+            .file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
         response.widget_info(|| {
             egui::WidgetInfo::labeled(egui::Role::Canvas, true, format!("Scan {name}"))
         });
@@ -167,20 +197,33 @@ impl ScanBench {
         }
         self.look_around(ui, &response, place);
         let pyramid = (self.scan, &*opened.pyramid);
-        if self.tiles.draw(&painter, place, &self.view, pyramid, scene.theme.tint) {
+        if self
+            .tiles
+            .draw(&painter, place, &self.view, pyramid, scene.theme.tint)
+        {
             ui.ctx().request_repaint();
         }
         marks::paint(&painter, place, &self.view, self.scan, scene);
         self.pointer(ui, &response, place, scene, asks);
         self.keys(ui, &response, scene, asks);
         if response.has_focus() {
-            painter.rect_stroke(place, 0.0, Stroke::new(2.0, scene.theme.accent), StrokeKind::Inside);
+            painter.rect_stroke(
+                place,
+                0.0,
+                Stroke::new(2.0, scene.theme.accent),
+                StrokeKind::Inside,
+            );
         }
         if let Some(Drag::Draw { from }) = &self.drag
             && let Some(pointer) = response.interact_pointer_pos()
         {
             let rect = Rect::from_two_pos(self.view.on_screen(place, *from), pointer);
-            painter.rect_stroke(rect, 0.0, Stroke::new(2.0, scene.theme.accent), StrokeKind::Middle);
+            painter.rect_stroke(
+                rect,
+                0.0,
+                Stroke::new(2.0, scene.theme.accent),
+                StrokeKind::Middle,
+            );
         }
         if shelf.standing(scan) == Standing::Changed {
             changed_ui(ui, place, self.scan, scene, asks);
@@ -206,8 +249,17 @@ impl ScanBench {
         }
     }
 
-    fn pointer(&mut self, ui: &Ui, response: &Response, place: Rect, scene: &Scene<'_>, asks: &mut Vec<Request>) {
-        let hovered = response.hover_pos().and_then(|at| marks::under(place, &self.view, self.scan, scene, at));
+    fn pointer(
+        &mut self,
+        ui: &Ui,
+        response: &Response,
+        place: Rect,
+        scene: &Scene<'_>,
+        asks: &mut Vec<Request>,
+    ) {
+        let hovered = response
+            .hover_pos()
+            .and_then(|at| marks::under(place, &self.view, self.scan, scene, at));
         if let Some((strip, Part::Field(field))) = hovered
             && let Some(shape) = scene.shape(strip)
         {
@@ -236,16 +288,28 @@ impl ScanBench {
         self.drag_on(response, place, scene, asks);
     }
 
-    fn begin_drag(&self, place: Rect, origin: Pos2, middle: bool, scene: &Scene<'_>, asks: &mut Vec<Request>) -> Drag {
+    fn begin_drag(
+        &self,
+        place: Rect,
+        origin: Pos2,
+        middle: bool,
+        scene: &Scene<'_>,
+        asks: &mut Vec<Request>,
+    ) -> Drag {
         let from = self.view.on_scan(place, origin);
         if self.drawing && !middle {
             return Drag::Draw { from };
         }
         let under = marks::under(place, &self.view, self.scan, scene, origin);
-        let Some((strip, part)) = under.filter(|(_, part)| !middle && !matches!(part, Part::Field(_))) else {
+        let Some((strip, part)) =
+            under.filter(|(_, part)| !middle && !matches!(part, Part::Field(_)))
+        else {
             return Drag::Pan;
         };
-        let Some(shape) = scene.shape(strip).filter(|_| !scene.session.strips.is_empty()) else {
+        let Some(shape) = scene
+            .shape(strip)
+            .filter(|_| !scene.session.strips.is_empty())
+        else {
             return Drag::Pan;
         };
         asks.push(Request::Choose(Some(Chosen { strip, part })));
@@ -257,11 +321,25 @@ impl ScanBench {
         }
     }
 
-    fn drag_on(&mut self, response: &Response, place: Rect, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    fn drag_on(
+        &mut self,
+        response: &Response,
+        place: Rect,
+        scene: &Scene<'_>,
+        asks: &mut Vec<Request>,
+    ) {
         let pointer = response.interact_pointer_pos();
         match (&self.drag, pointer) {
             (Some(Drag::Pan), _) => self.view.pan(response.drag_delta()),
-            (Some(Drag::Part { strip, part, shape, from }), Some(at)) => {
+            (
+                Some(Drag::Part {
+                    strip,
+                    part,
+                    shape,
+                    from,
+                }),
+                Some(at),
+            ) => {
                 let to = self.view.on_scan(place, at);
                 let shape = handles::moved(shape, *part, *from, to);
                 asks.push(Request::edit(Edit::SetShape {
@@ -296,7 +374,9 @@ impl ScanBench {
             };
             memory.set_focus_lock_filter(response.id, filter);
         });
-        let pressed = |modifiers: Modifiers, key: Key| ui.input_mut(|input| input.consume_key(modifiers, key));
+        let pressed = |modifiers: Modifiers, key: Key| {
+            ui.input_mut(|input| input.consume_key(modifiers, key))
+        };
         let mut by = Vec2::ZERO;
         for (key, way) in [
             (Key::ArrowLeft, Vec2::LEFT),
@@ -310,13 +390,18 @@ impl ScanBench {
                 by += way;
             }
         }
-        let walk = i64::from(pressed(Modifiers::NONE, Key::Period)) - i64::from(pressed(Modifiers::NONE, Key::Comma));
-        let next = i64::from(pressed(Modifiers::NONE, Key::PageDown)) - i64::from(pressed(Modifiers::NONE, Key::PageUp));
+        let walk = i64::from(pressed(Modifiers::NONE, Key::Period))
+            - i64::from(pressed(Modifiers::NONE, Key::Comma));
+        let next = i64::from(pressed(Modifiers::NONE, Key::PageDown))
+            - i64::from(pressed(Modifiers::NONE, Key::PageUp));
         if next != 0 && scene.strips() > 0 {
             let count = scene.strips() as i64;
             let now = scene.chosen.map_or(-1, |chosen| chosen.strip as i64);
             let strip = (now + next).rem_euclid(count) as usize;
-            asks.push(Request::Choose(Some(Chosen { strip, part: Part::Whole })));
+            asks.push(Request::Choose(Some(Chosen {
+                strip,
+                part: Part::Whole,
+            })));
         }
         let Some(chosen) = scene.chosen else {
             if by != Vec2::ZERO {
@@ -329,16 +414,28 @@ impl ScanBench {
         };
         if walk != 0 {
             let parts = handles::parts(shape);
-            let now = parts.iter().position(|&part| part == chosen.part).unwrap_or(0) as i64;
+            let now = parts
+                .iter()
+                .position(|&part| part == chosen.part)
+                .unwrap_or(0) as i64;
             let part = parts[(now + walk).rem_euclid(parts.len() as i64) as usize];
             asks.push(Request::Choose(Some(Chosen { part, ..chosen })));
         }
-        if by != Vec2::ZERO && !scene.session.strips.is_empty() && !matches!(chosen.part, Part::Field(_)) {
+        if by != Vec2::ZERO
+            && !scene.session.strips.is_empty()
+            && !matches!(chosen.part, Part::Field(_))
+        {
             let from = handles::hold(shape, chosen.part);
             let pixel = (1.0 / self.view.scale).max(1.0);
-            let to = Point::new(from.x + f64::from(by.x * pixel), from.y + f64::from(by.y * pixel));
+            let to = Point::new(
+                from.x + f64::from(by.x * pixel),
+                from.y + f64::from(by.y * pixel),
+            );
             let shape = Some(handles::moved(shape, chosen.part, from, to));
-            asks.push(Request::edit(Edit::SetShape { strip: chosen.strip, shape }));
+            asks.push(Request::edit(Edit::SetShape {
+                strip: chosen.strip,
+                shape,
+            }));
         }
     }
 }
@@ -350,23 +447,46 @@ fn draw_edit(scene: &Scene<'_>, scan: usize, from: Point, to: Point) -> Option<V
     let steps = lost.and_then(|strip| Some(strips[strip].exposure.as_ref()?.series.steps()));
     let shape = handles::drawn(scan, from, to, steps)?;
     if let Some(strip) = lost {
-        return Some(vec![Edit::SetShape { strip, shape: Some(shape) }]);
+        return Some(vec![Edit::SetShape {
+            strip,
+            shape: Some(shape),
+        }]);
     }
     let has_paper = strips.iter().any(|strip| strip.role == Role::Reference);
-    let role = if has_paper { Role::Coupon } else { Role::Reference };
+    let role = if has_paper {
+        Role::Coupon
+    } else {
+        Role::Reference
+    };
     let taken = |name: &String| strips.iter().any(|strip| strip.name == *name);
-    let name = (1..).map(|number| format!("strip {number}")).find(|name| !taken(name))?;
-    let strip = Strip { shape: Some(shape), ..Strip::new(name, role) };
-    Some(vec![Edit::AddStrip { at: strips.len(), strip }])
+    let name = (1..)
+        .map(|number| format!("strip {number}"))
+        .find(|name| !taken(name))?;
+    let strip = Strip {
+        shape: Some(shape),
+        ..Strip::new(name, role)
+    };
+    Some(vec![Edit::AddStrip {
+        at: strips.len(),
+        strip,
+    }])
 }
 
-fn waiting_ui(ui: &mut Ui, place: Rect, scan: usize, standing: &Standing, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+fn waiting_ui(
+    ui: &mut Ui,
+    place: Rect,
+    scan: usize,
+    standing: &Standing,
+    scene: &Scene<'_>,
+    asks: &mut Vec<Request>,
+) {
     let card = Rect::from_center_size(place.center(), Vec2::new(360.0, 160.0));
     ui.scope_builder(egui::UiBuilder::new().max_rect(card), |ui| {
         super::shell::card(ui, scene.theme, |ui| match standing {
             Standing::Reading(share) => {
                 ui.label("Reading the scan");
-                ui.add(egui::ProgressBar::new(*share).desired_width(320.0)).accessible_name("Reading the scan");
+                ui.add(egui::ProgressBar::new(*share).desired_width(320.0))
+                    .accessible_name("Reading the scan");
                 if ui.button("Call it off").clicked() {
                     asks.push(Request::CancelReading);
                 }

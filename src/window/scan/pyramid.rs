@@ -143,17 +143,26 @@ impl Pyramid {
                     .enumerate()
                     .map(|(index, &code)| table(index)[usize::from(code)]),
             ),
-            Samples::Float(codes) => out.extend(codes[span].iter().enumerate().map(|(index, &code)| {
-                let table = table(index);
-                let last = (table.len() - 1) as f32;
-                // What isn't a number is shown black.
-                table[(code * last).clamp(0.0, last) as usize]
-            })),
+            Samples::Float(codes) => {
+                out.extend(codes[span].iter().enumerate().map(|(index, &code)| {
+                    let table = table(index);
+                    let last = (table.len() - 1) as f32;
+                    // What isn't a number is shown black.
+                    table[(code * last).clamp(0.0, last) as usize]
+                }))
+            }
         }
     }
 
     /// A part of a size as a picture; parts beyond the edge are left out.
-    pub fn cut(&self, level: usize, x: usize, y: usize, width: usize, height: usize) -> egui::ColorImage {
+    pub fn cut(
+        &self,
+        level: usize,
+        x: usize,
+        y: usize,
+        width: usize,
+        height: usize,
+    ) -> egui::ColorImage {
         let (wide, high) = self.size(level);
         let (to_x, to_y) = ((x + width).min(wide), (y + height).min(high));
         let size = [to_x.saturating_sub(x), to_y.saturating_sub(y)];
@@ -205,7 +214,9 @@ mod tests {
     #[test]
     fn every_size_halves_the_one_before_down_to_one_tile() {
         let pyramid = Pyramid::of(&raster(1300, 700), &Unwatched).unwrap();
-        let sizes: Vec<_> = (0..pyramid.levels()).map(|level| pyramid.size(level)).collect();
+        let sizes: Vec<_> = (0..pyramid.levels())
+            .map(|level| pyramid.size(level))
+            .collect();
         assert_eq!(sizes, [(1300, 700), (650, 350), (325, 175)]);
     }
 
@@ -214,7 +225,11 @@ mod tests {
         let pyramid = Pyramid::of(&raster(1300, 700), &Unwatched).unwrap();
         let tile = pyramid.cut(1, 512, 0, TILE, TILE);
         assert_eq!(tile.size, [650 - 512, 350]);
-        assert!(tile.pixels.iter().all(|pixel| (126..=129).contains(&pixel.r())));
+        assert!(
+            tile.pixels
+                .iter()
+                .all(|pixel| (126..=129).contains(&pixel.r()))
+        );
         let full = pyramid.cut(0, 0, 0, 2, 1);
         assert_eq!(full.pixels[0], egui::Color32::BLACK);
         assert_eq!(full.pixels[1], egui::Color32::WHITE);

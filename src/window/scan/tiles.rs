@@ -103,7 +103,10 @@ fn level_for(scale: f32, levels: usize) -> usize {
 fn in_sight(place: Rect, view: &View, pyramid: &Pyramid, level: usize) -> Vec<(usize, usize)> {
     let (width, height) = pyramid.size(level);
     let pixel = (1u64 << level) as f64;
-    let (from, to) = (view.on_scan(place, place.min), view.on_scan(place, place.max));
+    let (from, to) = (
+        view.on_scan(place, place.min),
+        view.on_scan(place, place.max),
+    );
     let range = |from: f64, to: f64, size: usize| {
         let last = size.div_ceil(TILE);
         let tile = |at: f64| ((at / pixel / TILE as f64).max(0.0) as usize).min(last);
@@ -160,9 +163,8 @@ fn paint(
             (before_y + to_y - y) as f32 / picture.y,
         ),
     );
-    let corner = |x: usize, y: usize| {
-        view.on_screen(place, Point::new(x as f64 * pixel, y as f64 * pixel))
-    };
+    let corner =
+        |x: usize, y: usize| view.on_screen(place, Point::new(x as f64 * pixel, y as f64 * pixel));
     let rect = Rect::from_min_max(corner(x, y), corner(to_x, to_y));
     painter.image(texture, rect, uv, tint);
 }

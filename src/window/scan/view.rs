@@ -40,7 +40,9 @@ impl View {
     pub fn follow(&mut self, place: Rect, width: usize, height: usize) {
         if self.fitted {
             let free = place.size() * (1.0 - 2.0 * FIT_MARGIN);
-            self.scale = (free.x / width as f32).min(free.y / height as f32).max(1e-4);
+            self.scale = (free.x / width as f32)
+                .min(free.y / height as f32)
+                .max(1e-4);
             self.centre = Point::new(width as f64 / 2.0, height as f64 / 2.0);
         }
     }
@@ -87,7 +89,10 @@ impl View {
 
     /// Brings an area of the scan into sight, with some of what is around it.
     pub fn show(&mut self, place: Rect, area: &[Point]) {
-        let (mut low, mut high) = (Point::new(f64::MAX, f64::MAX), Point::new(f64::MIN, f64::MIN));
+        let (mut low, mut high) = (
+            Point::new(f64::MAX, f64::MAX),
+            Point::new(f64::MIN, f64::MIN),
+        );
         for point in area {
             low = Point::new(low.x.min(point.x), low.y.min(point.y));
             high = Point::new(high.x.max(point.x), high.y.max(point.y));
@@ -95,7 +100,8 @@ impl View {
         if low.x > high.x {
             return;
         }
-        let size = Vec2::new((high.x - low.x) as f32, (high.y - low.y) as f32).max(Vec2::splat(8.0));
+        let size =
+            Vec2::new((high.x - low.x) as f32, (high.y - low.y) as f32).max(Vec2::splat(8.0));
         self.fitted = false;
         self.scale = (place.width() / size.x).min(place.height() / size.y) * 0.5;
         self.scale = self.scale.clamp(1e-3, 8.0);

@@ -10,9 +10,9 @@ use crate::measure::compare::eye::{self, Agreement};
 use crate::measure::estimate::Estimate;
 use crate::measure::finding::{Finding, Weight};
 use crate::measure::strip::Role;
+use crate::window::eye_bench;
 use crate::window::request::{Request, Scene};
 use crate::window::theme::{ANSWER_WIDTH, Theme, figure};
-use crate::window::eye_bench;
 
 /// Half-width, in stops, of bounds that settle the exposure of a piece: a sixth of a stop.
 const SETTLED_STOPS: f64 = 1.0 / 6.0;
@@ -59,10 +59,16 @@ pub fn what_is_missing(scene: &Scene<'_>) -> String {
     }
     match (has(Role::Reference), has(Role::Coupon), unexposed) {
         (false, false, _) => "Take the strips into the session: at Scans, on the right.".into(),
-        (false, true, _) => "No strip is said to be paper: at Scans, choose a strip and say so.".into(),
-        (true, false, _) => "No strip is said to be coated: at Scans, choose a strip and say so.".into(),
+        (false, true, _) => {
+            "No strip is said to be paper: at Scans, choose a strip and say so.".into()
+        }
+        (true, false, _) => {
+            "No strip is said to be coated: at Scans, choose a strip and say so.".into()
+        }
         (true, true, Some(strip)) => format!("Say at Exposures how {} was exposed.", strip.name),
-        (true, true, None) => "Not enough of both strips could be measured; the findings below say why.".into(),
+        (true, true, None) => {
+            "Not enough of both strips could be measured; the findings below say why.".into()
+        }
     }
 }
 
@@ -77,7 +83,9 @@ fn pair_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
             ui.label(RichText::new(factor).font(figure()))
                 .on_hover_text("How many times the exposure of the paper the emulsion needs, for the same net density of 0.60.");
             ui.label(format!("the exposure of {paper}: {}", SPEED.said(stops)));
-            if let (Some((low, high)), Some((least, most))) = (answer.stops.bounds(), answer.ratio.bounds()) {
+            if let (Some((low, high)), Some((least, most))) =
+                (answer.stops.bounds(), answer.ratio.bounds())
+            {
                 let times = |value| words::number(value, half);
                 ui.label(format!("between × {} and × {}", times(least), times(most)));
                 ui.label(SPEED.span(low, high));
@@ -95,7 +103,11 @@ fn pair_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
     settled_ui(ui, scene, pair);
     if let Some(part) = answer.budget.first() {
         ui.add_space(4.0);
-        term(ui, "Biggest doubt", "The source that adds most to the width of the bounds.");
+        term(
+            ui,
+            "Biggest doubt",
+            "The source that adds most to the width of the bounds.",
+        );
         ui.label(format!(
             "{}: {:.0} % of it. {}",
             source(part.source),
@@ -113,9 +125,14 @@ fn contrast_ui(ui: &mut Ui, difference: &Estimate) {
         return;
     };
     ui.label(RichText::new(format!("{} (ISO R)", CONTRAST.said(value))).strong())
-        .on_hover_text("The exposure range R of ISO 6846, emulsion less paper: a longer range is softer.");
+        .on_hover_text(
+            "The exposure range R of ISO 6846, emulsion less paper: a longer range is softer.",
+        );
     match difference.bounds() {
-        Some((low, high)) => ui.label(format!("between {}", CONTRAST.span(low, high).replace(" to ", " and "))),
+        Some((low, high)) => ui.label(format!(
+            "between {}",
+            CONTRAST.span(low, high).replace(" to ", " and ")
+        )),
         None => ui.label(words::interval(difference, |value| CONTRAST.said(value))),
     };
 }
@@ -133,14 +150,22 @@ fn settled_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
         if settled {
             ui.painter().circle_filled(rect.center(), 6.0, theme.text);
         } else {
-            ui.painter().circle_stroke(rect.center(), 5.0, Stroke::new(2.0, theme.text));
+            ui.painter()
+                .circle_stroke(rect.center(), 5.0, Stroke::new(2.0, theme.text));
         }
-        let words = if settled { "Settled for this session" } else { "Not settled" };
-        ui.label(RichText::new(words).strong())
-            .on_hover_text("Settled: the bounds are no further than a sixth of a stop from the value.");
+        let words = if settled {
+            "Settled for this session"
+        } else {
+            "Not settled"
+        };
+        ui.label(RichText::new(words).strong()).on_hover_text(
+            "Settled: the bounds are no further than a sixth of a stop from the value.",
+        );
     });
     if settled {
-        ui.label(format!("The bounds lie within {half:.2} stops of the value."));
+        ui.label(format!(
+            "The bounds lie within {half:.2} stops of the value."
+        ));
     } else {
         ui.label(format!(
             "The bounds lie {half:.2} stops from the value; {SETTLED_STOPS:.2} would settle it. Mend the biggest doubt first."
@@ -154,9 +179,17 @@ fn by_eye_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
         return;
     };
     ui.add_space(4.0);
-    term(ui, "By eye", "What the steps that you found to look alike say.");
+    term(
+        ui,
+        "By eye",
+        "What the steps that you found to look alike say.",
+    );
     if let Some(value) = pooled.stops.value {
-        ui.label(format!("{} from {}", SPEED.said(value), count(pooled.count)));
+        ui.label(format!(
+            "{} from {}",
+            SPEED.said(value),
+            count(pooled.count)
+        ));
     }
     if let Some(agreement) = eye::agreement(&pooled.stops, &pair.answer.stops) {
         ui.label(agreement_words(agreement));
@@ -164,7 +197,11 @@ fn by_eye_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
 }
 
 fn count(matches: usize) -> String {
-    if matches == 1 { "1 match".into() } else { format!("{matches} matches") }
+    if matches == 1 {
+        "1 match".into()
+    } else {
+        format!("{matches} matches")
+    }
 }
 
 /// How the eye and the measurement get on, in words.
@@ -200,7 +237,11 @@ fn finding_ui(ui: &mut Ui, scene: &Scene<'_>, finding: &Finding, asks: &mut Vec<
             Weight::Caution => "Caution",
             Weight::Note => "Note",
         };
-        ui.label(RichText::new(word).strong().color(scene.theme.weight(finding.weight)));
+        ui.label(
+            RichText::new(word)
+                .strong()
+                .color(scene.theme.weight(finding.weight)),
+        );
         let place = &finding.place;
         if place.scan.or(place.strip).is_some() {
             let words = match (place.strip, place.step) {
@@ -209,13 +250,18 @@ fn finding_ui(ui: &mut Ui, scene: &Scene<'_>, finding: &Finding, asks: &mut Vec<
                 (Some(strip), None) => format!("Show {}", scene.name(strip)),
                 _ => "Show on the scan".to_owned(),
             };
-            if ui.add(egui::Link::new(RichText::new(words).underline())).clicked() {
+            if ui
+                .add(egui::Link::new(RichText::new(words).underline()))
+                .clicked()
+            {
                 asks.push(Request::Show(place.clone()));
             }
         }
     });
     ui.label(&finding.seen);
-    ui.label(RichText::new(format!("{} {}", finding.matters, finding.remedy)).color(scene.theme.weak));
+    ui.label(
+        RichText::new(format!("{} {}", finding.matters, finding.remedy)).color(scene.theme.weak),
+    );
     ui.add_space(4.0);
 }
 

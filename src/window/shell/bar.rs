@@ -32,7 +32,11 @@ pub struct Standing<'a> {
 /// The bar.
 pub fn ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<Request>) {
     egui::Panel::top("bar")
-        .frame(egui::Frame::new().fill(theme.panel).inner_margin(egui::Margin::symmetric(16, 8)))
+        .frame(
+            egui::Frame::new()
+                .fill(theme.panel)
+                .inner_margin(egui::Margin::symmetric(16, 8)),
+        )
         .show(ui, |ui| {
             ui.horizontal(|ui| {
                 emblem(ui, theme);
@@ -53,7 +57,8 @@ fn emblem(ui: &mut Ui, theme: &Theme) {
     let painter = ui.painter();
     for (column, shift, colour) in [(0, 0.0, theme.reference), (1, 5.0, theme.coupon)] {
         for step in 0..4 {
-            let at = rect.min + Vec2::new(3.0 + 12.0 * column as f32, 2.0 + shift + 5.0 * step as f32);
+            let at =
+                rect.min + Vec2::new(3.0 + 12.0 * column as f32, 2.0 + shift + 5.0 * step as f32);
             let field = egui::Rect::from_min_size(at, Vec2::new(10.0, 4.0));
             let strength = 0.25 + 0.25 * step as f32;
             painter.rect_filled(field, 0.0, colour.gamma_multiply(strength));
@@ -69,7 +74,11 @@ fn session_menu(ui: &mut Ui, standing: &Standing<'_>, asks: &mut Vec<Request>) {
         if !standing.recent.is_empty() {
             ui.menu_button("Opened lately", |ui| {
                 for path in standing.recent {
-                    if ui.button(short(path)).on_hover_text(path.display().to_string()).clicked() {
+                    if ui
+                        .button(short(path))
+                        .on_hover_text(path.display().to_string())
+                        .clicked()
+                    {
                         asks.push(Request::OpenRecent(path.clone()));
                         ui.close();
                     }
@@ -78,10 +87,20 @@ fn session_menu(ui: &mut Ui, standing: &Standing<'_>, asks: &mut Vec<Request>) {
         }
         ui.separator();
         for command in [Command::Save, Command::SaveAs, Command::AddScans] {
-            item(ui, command, standing.open || command == Command::AddScans, asks);
+            item(
+                ui,
+                command,
+                standing.open || command == Command::AddScans,
+                asks,
+            );
         }
         ui.separator();
-        for command in [Command::CopyAnswer, Command::ExportCsv, Command::ExportSvg, Command::ExportPng] {
+        for command in [
+            Command::CopyAnswer,
+            Command::ExportCsv,
+            Command::ExportSvg,
+            Command::ExportPng,
+        ] {
             item(ui, command, standing.measured, asks);
         }
         ui.separator();
@@ -91,7 +110,8 @@ fn session_menu(ui: &mut Ui, standing: &Standing<'_>, asks: &mut Vec<Request>) {
 
 /// A file by its name and its folder's.
 fn short(path: &Path) -> String {
-    let word = |part: Option<&std::ffi::OsStr>| part.unwrap_or_default().to_string_lossy().into_owned();
+    let word =
+        |part: Option<&std::ffi::OsStr>| part.unwrap_or_default().to_string_lossy().into_owned();
     let folder = word(path.parent().and_then(Path::file_name));
     format!("{} in {folder}", word(path.file_name()))
 }
@@ -118,22 +138,28 @@ fn right_ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<
         for light in Light::ALL {
             let command = Command::Light(light);
             let chosen = theme.light == light;
-            if ui.radio(chosen, light.label()).on_hover_text(command.explanation()).clicked() {
+            if ui
+                .radio(chosen, light.label())
+                .on_hover_text(command.explanation())
+                .clicked()
+            {
                 asks.push(Request::Command(command));
                 ui.close();
             }
         }
     });
-    for (command, what) in [(Command::Redo, standing.redo), (Command::Undo, standing.undo)] {
+    for (command, what) in [
+        (Command::Redo, standing.redo),
+        (Command::Undo, standing.undo),
+    ] {
         let label = match what {
             Some(what) => format!("{} {what}", command.label()),
             None => command.label().to_owned(),
         };
         let button = egui::Button::new(command.label());
         let response = ui.add_enabled(what.is_some(), button);
-        response.widget_info(|| {
-            egui::WidgetInfo::labeled(egui::Role::Button, what.is_some(), &label)
-        });
+        response
+            .widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, what.is_some(), &label));
         let response = response.on_hover_text(label);
         if explained(ui, response, command).clicked() {
             asks.push(Request::Command(command));
@@ -144,12 +170,15 @@ fn right_ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<
         let command = Command::Go(bench);
         let chosen = standing.bench == bench;
         let text = RichText::new(bench.label()).strong();
-        let response = ui.add_enabled_ui(standing.open, |ui| ui.selectable_label(chosen, text)).inner;
+        let response = ui
+            .add_enabled_ui(standing.open, |ui| ui.selectable_label(chosen, text))
+            .inner;
         if chosen {
             // A bar under the chosen bench: not by colour alone.
             let rect = response.rect;
             let stroke = Stroke::new(3.0, theme.accent);
-            ui.painter().hline(rect.x_range(), rect.bottom() + 3.0, stroke);
+            ui.painter()
+                .hline(rect.x_range(), rect.bottom() + 3.0, stroke);
         }
         if explained(ui, response, command).clicked() {
             asks.push(Request::Command(command));

@@ -14,7 +14,9 @@ use super::theme::Theme;
 
 /// The ground of columns and bars.
 pub fn frame(theme: &Theme) -> Frame {
-    Frame::new().fill(theme.panel).inner_margin(Margin::same(16))
+    Frame::new()
+        .fill(theme.panel)
+        .inner_margin(Margin::same(16))
 }
 
 /// A card on any ground.
@@ -29,7 +31,12 @@ pub fn card<R>(ui: &mut Ui, theme: &Theme, add: impl FnOnce(&mut Ui) -> R) -> R 
 }
 
 /// A button for a command, with its explanation and keys for whoever rests on it.
-pub fn command_button(ui: &mut Ui, command: Command, enabled: bool, asks: &mut Vec<Request>) -> Response {
+pub fn command_button(
+    ui: &mut Ui,
+    command: Command,
+    enabled: bool,
+    asks: &mut Vec<Request>,
+) -> Response {
     let button = ui.add_enabled(enabled, egui::Button::new(command.label()));
     let button = explained(ui, button, command);
     if button.clicked() {
@@ -49,5 +56,6 @@ pub fn explained(ui: &Ui, response: Response, command: Command) -> Response {
 
 /// A word of the trade with one sentence about it for whoever rests on it.
 pub fn term(ui: &mut Ui, word: &str, meaning: &str) -> Response {
-    ui.label(egui::RichText::new(word).underline()).on_hover_text(meaning)
+    ui.label(egui::RichText::new(word).underline())
+        .on_hover_text(meaning)
 }

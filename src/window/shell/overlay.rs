@@ -8,11 +8,31 @@ use crate::window::theme::Theme;
 
 /// The steps of the tour: where, and what to see there.
 pub const TOUR: [(Bench, &str, &str); 5] = [
-    (Bench::Scans, "1. The scan", "The strips and the wedge were found and outlined. Each step has its number and its density; drag a border or a corner if one lies wrong, and zoom with the wheel."),
-    (Bench::Exposures, "2. The exposures", "Write each strip's exposures the way you would tell a friend. The table shows what was understood."),
-    (Bench::Curves, "3. The curves", "Both characteristic curves with their bands. Slide the coated strip's curve onto the paper's to see where they part."),
-    (Bench::Eye, "4. Your eye", "Walk along both strips until two steps look alike, and record the match. It is held against the measurement."),
-    (Bench::Scans, "5. The answer", "The column on the left says how many times the exposure the emulsion needs, how sure that is, and what would make it surer."),
+    (
+        Bench::Scans,
+        "1. The scan",
+        "The strips and the wedge were found and outlined. Each step has its number and its density; drag a border or a corner if one lies wrong, and zoom with the wheel.",
+    ),
+    (
+        Bench::Exposures,
+        "2. The exposures",
+        "Write each strip's exposures the way you would tell a friend. The table shows what was understood.",
+    ),
+    (
+        Bench::Curves,
+        "3. The curves",
+        "Both characteristic curves with their bands. Slide the coated strip's curve onto the paper's to see where they part.",
+    ),
+    (
+        Bench::Eye,
+        "4. Your eye",
+        "Walk along both strips until two steps look alike, and record the match. It is held against the measurement.",
+    ),
+    (
+        Bench::Scans,
+        "5. The answer",
+        "The column on the left says how many times the exposure the emulsion needs, how sure that is, and what would make it surer.",
+    ),
 ];
 
 /// What the overlay was answered.
@@ -35,32 +55,55 @@ pub fn keys_ui(ctx: &Context) -> Said {
     let shown = egui::Modal::new(Id::unique("keys")).show(ctx, |ui| {
         ui.set_width(520.0);
         ui.heading("Keys");
-        egui::ScrollArea::vertical().max_height(420.0).show(ui, |ui| {
-            egui::Grid::new("list of keys").num_columns(2).striped(true).spacing([24.0, 4.0]).show(ui, |ui| {
-                for command in Command::all() {
-                    if let Some(keys) = command.shortcut() {
-                        ui.label(ctx.format_shortcut(&keys));
-                        ui.label(command.label()).on_hover_text(command.explanation());
-                        ui.end_row();
-                    }
-                }
-                for (keys, what) in [
-                    ("Page Down, Page Up", "On the scan: next strip, strip before"),
-                    ("comma, full stop", "On the scan: walk along the parts of the chosen strip"),
-                    ("arrows", "On the scan: move the chosen part, ten times as far with Shift"),
-                    ("arrows", "By eye: walk along the coated strip; with Shift along the paper"),
-                    ("Enter", "By eye: same tone"),
-                    ("Tab", "To the next control"),
-                ] {
-                    ui.label(keys);
-                    ui.label(what);
-                    ui.end_row();
-                }
+        egui::ScrollArea::vertical()
+            .max_height(420.0)
+            .show(ui, |ui| {
+                egui::Grid::new("list of keys")
+                    .num_columns(2)
+                    .striped(true)
+                    .spacing([24.0, 4.0])
+                    .show(ui, |ui| {
+                        for command in Command::all() {
+                            if let Some(keys) = command.shortcut() {
+                                ui.label(ctx.format_shortcut(&keys));
+                                ui.label(command.label())
+                                    .on_hover_text(command.explanation());
+                                ui.end_row();
+                            }
+                        }
+                        for (keys, what) in [
+                            (
+                                "Page Down, Page Up",
+                                "On the scan: next strip, strip before",
+                            ),
+                            (
+                                "comma, full stop",
+                                "On the scan: walk along the parts of the chosen strip",
+                            ),
+                            (
+                                "arrows",
+                                "On the scan: move the chosen part, ten times as far with Shift",
+                            ),
+                            (
+                                "arrows",
+                                "By eye: walk along the coated strip; with Shift along the paper",
+                            ),
+                            ("Enter", "By eye: same tone"),
+                            ("Tab", "To the next control"),
+                        ] {
+                            ui.label(keys);
+                            ui.label(what);
+                            ui.end_row();
+                        }
+                    });
             });
-        });
         ui.button("Back to work").clicked()
     });
-    if shown.inner || shown.should_close() { Said::Done } else { Said::Nothing }
+    if shown.inner || shown.should_close() {
+        Said::Done
+    } else {
+        Said::Nothing
+    }
 }
 
 /// One step of the tour, at the lower right.
@@ -78,7 +121,11 @@ pub fn tour_ui(ctx: &Context, step: usize, theme: &Theme) -> Said {
                 ui.heading(*title);
                 ui.label(*words);
                 ui.horizontal(|ui| {
-                    let next = if step + 1 < TOUR.len() { "Next" } else { "Done" };
+                    let next = if step + 1 < TOUR.len() {
+                        "Next"
+                    } else {
+                        "Done"
+                    };
                     if ui.button(next).clicked() {
                         said = Said::Next;
                     }
@@ -109,7 +156,11 @@ pub fn unsaved_ui(ctx: &Context, name: &str) -> Said {
             }
         });
     });
-    if said == Said::Nothing && shown.should_close() { Said::Done } else { said }
+    if said == Said::Nothing && shown.should_close() {
+        Said::Done
+    } else {
+        said
+    }
 }
 
 /// Words at the foot of an empty window.

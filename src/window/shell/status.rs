@@ -6,9 +6,20 @@ use crate::window::request::{Request, Scene};
 use crate::window::shelf::{Shelf, Standing};
 
 /// The line.
-pub fn ui(ui: &mut Ui, scene: &Scene<'_>, shelf: &Shelf, said: &str, solving: Option<f32>, asks: &mut Vec<Request>) {
+pub fn ui(
+    ui: &mut Ui,
+    scene: &Scene<'_>,
+    shelf: &Shelf,
+    said: &str,
+    solving: Option<f32>,
+    asks: &mut Vec<Request>,
+) {
     egui::Panel::bottom("line below")
-        .frame(egui::Frame::new().fill(scene.theme.panel).inner_margin(egui::Margin::symmetric(16, 4)))
+        .frame(
+            egui::Frame::new()
+                .fill(scene.theme.panel)
+                .inner_margin(egui::Margin::symmetric(16, 4)),
+        )
         .show(ui, |ui| {
             ui.horizontal(|ui| {
                 let reading: Vec<f32> = scene
@@ -46,7 +57,11 @@ fn spot_words(scene: &Scene<'_>) -> String {
         let steps = &analysis.strips.get(strip)?.steps;
         steps.iter().find(|step| step.step == number)
     });
-    let name = if number == 0 { "margin".to_owned() } else { format!("step {number}") };
+    let name = if number == 0 {
+        "margin".to_owned()
+    } else {
+        format!("step {number}")
+    };
     match step {
         Some(step) => format!(
             "{}, {name}: density {:.3} ± {:.3}, {:.0} % of pixels don't count",

@@ -10,7 +10,13 @@ use crate::window::request::Request;
 use crate::window::theme::{Theme, bold};
 
 /// The page; `left_behind` names sessions of windows that were killed.
-pub fn ui(ui: &mut Ui, theme: &Theme, left_behind: &[String], recent: &[std::path::PathBuf], asks: &mut Vec<Request>) {
+pub fn ui(
+    ui: &mut Ui,
+    theme: &Theme,
+    left_behind: &[String],
+    recent: &[std::path::PathBuf],
+    asks: &mut Vec<Request>,
+) {
     egui::CentralPanel::no_frame()
         .frame(egui::Frame::new().fill(theme.page))
         .show(ui, |ui| {
@@ -38,22 +44,50 @@ pub fn ui(ui: &mut Ui, theme: &Theme, left_behind: &[String], recent: &[std::pat
 
 fn drop_place(ui: &mut Ui, theme: &Theme) {
     let (rect, response) = ui.allocate_exact_size(Vec2::new(640.0, 208.0), egui::Sense::hover());
-    response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Label, true, "Drop scans or a session here"));
+    response.widget_info(|| {
+        egui::WidgetInfo::labeled(egui::Role::Label, true, "Drop scans or a session here")
+    });
     let over = ui.input(|input| !input.raw.hovered_files.is_empty());
     let painter = ui.painter();
     painter.rect_filled(rect, 4.0, if over { theme.hover } else { theme.panel });
-    let line = [rect.left_top(), rect.right_top(), rect.right_bottom(), rect.left_bottom(), rect.left_top()];
-    painter.extend(egui::Shape::dashed_line(&line, Stroke::new(1.5, theme.weak), 10.0, 6.0));
+    let line = [
+        rect.left_top(),
+        rect.right_top(),
+        rect.right_bottom(),
+        rect.left_bottom(),
+        rect.left_top(),
+    ];
+    painter.extend(egui::Shape::dashed_line(
+        &line,
+        Stroke::new(1.5, theme.weak),
+        10.0,
+        6.0,
+    ));
     strips(painter, rect.center() - Vec2::new(0.0, 40.0), theme);
     let font = egui::FontId::new(15.0, bold());
-    painter.text(rect.center() + Vec2::new(0.0, 40.0), Align2::CENTER_CENTER, "Drop scans or a session here", font, theme.text);
+    painter.text(
+        rect.center() + Vec2::new(0.0, 40.0),
+        Align2::CENTER_CENTER,
+        "Drop scans or a session here",
+        font,
+        theme.text,
+    );
     let small = "TIFF, PNG or JPEG; 16 bits and no automatic corrections are best. Folders are looked through.";
-    painter.text(rect.center() + Vec2::new(0.0, 68.0), Align2::CENTER_CENTER, small, crate::window::theme::small(), theme.weak);
+    painter.text(
+        rect.center() + Vec2::new(0.0, 68.0),
+        Align2::CENTER_CENTER,
+        small,
+        crate::window::theme::small(),
+        theme.weak,
+    );
 }
 
 /// A drawing of what belongs on the scanner glass: paper strip, wedge, coated piece.
 fn strips(painter: &egui::Painter, middle: egui::Pos2, theme: &Theme) {
-    for (row, (steps, colour)) in [(9, theme.reference), (14, theme.wedge), (7, theme.coupon)].into_iter().enumerate() {
+    for (row, (steps, colour)) in [(9, theme.reference), (14, theme.wedge), (7, theme.coupon)]
+        .into_iter()
+        .enumerate()
+    {
         let width = 260.0 / steps as f32;
         for step in 0..steps {
             let at = middle + Vec2::new(-130.0 + width * step as f32, -36.0 + 26.0 * row as f32);
@@ -67,7 +101,12 @@ fn strips(painter: &egui::Painter, middle: egui::Pos2, theme: &Theme) {
 fn left_behind_ui(ui: &mut Ui, theme: &Theme, left_behind: &[String], asks: &mut Vec<Request>) {
     for (index, name) in left_behind.iter().enumerate() {
         card(ui, theme, |ui| {
-            ui.label(RichText::new(format!("{name} was not closed in order. Its last state was kept.")).strong());
+            ui.label(
+                RichText::new(format!(
+                    "{name} was not closed in order. Its last state was kept."
+                ))
+                .strong(),
+            );
             ui.horizontal(|ui| {
                 if ui.button("Take it back").clicked() {
                     asks.push(Request::TakeBack(index));
@@ -87,10 +126,16 @@ fn recent_ui(ui: &mut Ui, recent: &[std::path::PathBuf], asks: &mut Vec<Request>
     }
     ui.label(RichText::new("Opened lately").strong());
     for path in recent.iter().take(4) {
-        let word = |part: Option<&std::ffi::OsStr>| part.unwrap_or_default().to_string_lossy().into_owned();
+        let word = |part: Option<&std::ffi::OsStr>| {
+            part.unwrap_or_default().to_string_lossy().into_owned()
+        };
         let name = word(path.file_name());
         let folder = word(path.parent().and_then(Path::file_name));
-        if ui.link(format!("{name} in {folder}")).on_hover_text(path.display().to_string()).clicked() {
+        if ui
+            .link(format!("{name} in {folder}"))
+            .on_hover_text(path.display().to_string())
+            .clicked()
+        {
             asks.push(Request::OpenRecent(path.clone()));
         }
     }
