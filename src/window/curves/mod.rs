@@ -1,5 +1,6 @@
 //! The bench with the characteristic curves.
 
+mod around;
 pub mod chart;
 pub mod plots;
 
@@ -53,9 +54,9 @@ impl CurvesBench {
                 ui.vertical(|ui| {
                     ui.set_width(side);
                     let each = (size.y - 16.0) / 3.0;
-                    plots::by_tone_ui(ui, each, scene, pair);
-                    plots::residuals_ui(ui, each, scene, pair, asks);
-                    plots::budget_ui(ui, each, scene, pair);
+                    around::by_tone_ui(ui, each, scene, pair);
+                    around::residuals_ui(ui, each, scene, pair, asks);
+                    around::budget_ui(ui, each, scene, pair);
                 });
             });
         });

@@ -81,16 +81,6 @@ impl Tiles {
             };
         }
     }
-
-    /// Lets go of everything.
-    pub fn clear(&mut self) {
-        self.tiles.clear();
-    }
-
-    /// How many there are.
-    pub fn count(&self) -> usize {
-        self.tiles.len()
-    }
 }
 
 /// The size of the scan whose pixels are nearest the screen's, but not coarser.

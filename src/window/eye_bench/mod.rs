@@ -1,5 +1,7 @@
 //! The bench for matching by eye: two steps side by side, without a gap, on neutral ground.
 
+mod list;
+
 use egui::{
     Align2, Color32, Key, Modifiers, Pos2, Rect, RichText, ScrollArea, Sense, Stroke,
     TextureHandle, TextureOptions, Ui, Vec2,
@@ -7,10 +9,8 @@ use egui::{
 
 use super::request::{Request, Scene};
 use super::shelf::Shelf;
-use super::shell::answer::agreement_words;
 use super::theme::{SIDE_WIDTH, Theme};
 use crate::document::Edit;
-use crate::document::report::words::{SPEED, plain};
 use crate::measure::compare::eye::{self, Match, MatchedStops};
 use crate::measure::curve::CurveAnswer;
 use crate::measure::geometry::{Field, StripShape};
@@ -233,7 +233,7 @@ impl EyeBench {
             asks.push(self.record(pair));
         }
         ui.separator();
-        matches_ui(ui, scene, pair, asks);
+        list::matches_ui(ui, scene, pair, asks);
     }
 
     fn patches_ui(
@@ -446,68 +446,5 @@ fn words_on(theme: &Theme) -> Color32 {
         theme.text
     } else {
         Color32::WHITE
-    }
-}
-
-fn matches_ui(ui: &mut Ui, scene: &Scene<'_>, pair: (usize, usize), asks: &mut Vec<Request>) {
-    let made: Vec<(usize, &Match)> = scene
-        .session
-        .matches
-        .iter()
-        .enumerate()
-        .filter(|(_, made)| (made.reference, made.coupon) == pair)
-        .collect();
-    if made.is_empty() {
-        ui.weak("No matches yet.");
-        return;
-    }
-    ui.heading("Matches");
-    for (index, one) in &made {
-        ui.horizontal_wrapped(|ui| {
-            let stops = stops_of(scene, one);
-            let said = stops.map_or_else(
-                || "exposures not said".to_owned(),
-                |one| {
-                    format!(
-                        "{} ± {}",
-                        SPEED.said(one.stops),
-                        plain(one.standard_error, 2)
-                    )
-                },
-            );
-            ui.label(format!(
-                "paper {}, coated {}: {said}",
-                place_words(one.reference_at),
-                place_words(one.coupon_at)
-            ));
-            if ui.small_button("Take back").clicked() {
-                asks.push(Request::edit(Edit::RemoveMatch(*index)));
-            }
-        });
-    }
-    let matched = matched_stops(scene, pair.0, pair.1);
-    let Some(pooled) = eye::pooled(&matched) else {
-        return;
-    };
-    if let (Some(value), Some((low, high))) = (pooled.stops.value, pooled.stops.bounds()) {
-        ui.label(RichText::new(format!("By eye {}", SPEED.said(value))).strong());
-        ui.label(format!(
-            "between {}",
-            SPEED.span(low, high).replace(" to ", " and ")
-        ));
-    }
-    let measured = scene.analysis.and_then(|analysis| {
-        analysis
-            .pairs
-            .iter()
-            .find(|found| (found.reference, found.coupon) == pair)
-    });
-    if let Some(measured) = measured {
-        if let Some(value) = measured.answer.stops.value {
-            ui.label(format!("Measured {}", SPEED.said(value)));
-        }
-        if let Some(agreement) = eye::agreement(&pooled.stops, &measured.answer.stops) {
-            ui.label(agreement_words(agreement));
-        }
     }
 }
