@@ -220,7 +220,8 @@ impl Command {
             Self::AddScans => key(CTRL | Modifiers::SHIFT, Key::O),
             Self::Save => key(CTRL, Key::S),
             Self::SaveAs => key(CTRL | Modifiers::SHIFT, Key::S),
-            Self::CopyAnswer => key(CTRL | Modifiers::SHIFT, Key::C),
+            // Shift-Ctrl-C never comes: the toolkit takes every Ctrl-C for copying.
+            Self::CopyAnswer => key(CTRL | Modifiers::SHIFT, Key::A),
             Self::Undo => key(CTRL, Key::Z),
             Self::Redo => key(CTRL | Modifiers::SHIFT, Key::Z),
             Self::Go(Bench::Scans) => key(CTRL, Key::Num1),

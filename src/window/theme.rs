@@ -312,6 +312,11 @@ pub fn bold() -> FontFamily {
     FontFamily::Name("bold".into())
 }
 
+/// Words with weight.
+pub fn strong(words: impl Into<String>) -> egui::RichText {
+    egui::RichText::new(words).font(FontId::new(13.0, bold()))
+}
+
 /// Installs the typeface: B612 (SIL Open Font License 1.1), whose figures are all one width.
 pub fn install_fonts(ctx: &Context) {
     let mut fonts = FontDefinitions::empty();

@@ -1,5 +1,5 @@
 //! What a frame of the window costs while a 140 megapixel scan is panned and zoomed, and the
-//! memory at the peak. Run: `cargo bench --bench frames`.
+//! memory at the peak; and how long an edit of the demo takes to reach the answer. Run: `cargo bench --bench frames`.
 //!
 //! The time is that of the program's own part of a frame: its state, its drawing and the making
 //! of triangles, without the graphics card's.
@@ -13,8 +13,15 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use egui_kittest::Harness;
-use twinstrip::files::scan::{Container, Mark, Packing, Picture, WriteOptions, write_scan};
+use twinstrip::document::{Edit, Session};
+use twinstrip::files::scan::{
+    Container, Mark, Packing, Picture, ScanOptions, StatedEncoding, WriteOptions, read_scan,
+    write_scan,
+};
+use twinstrip::files::session::read_session;
+use twinstrip::measure::analysis::{Kept, analyse_again};
 use twinstrip::measure::raster::Samples;
+use twinstrip::measure::watch::Unwatched;
 use twinstrip::window::dialogs::SystemDialogs;
 use twinstrip::window::{App, theme};
 
@@ -39,7 +46,59 @@ fn peak_bytes() -> Option<u64> {
     Some(line.split_whitespace().nth(1)?.parse::<u64>().ok()? * 1024)
 }
 
+/// Times of an edit that needs no new pixels (a step left out), and of one that does (a border
+/// moved), from the edit to the answer.
+fn edits() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("testdata")
+        .join("demo");
+    let session = read_session(&demo.join("session.ron")).expect("the demo");
+    let options = ScanOptions {
+        stated: Some(StatedEncoding::Srgb),
+        ..ScanOptions::default()
+    };
+    let scan = read_scan(&demo.join("scan-1.tif"), &options, &Unwatched).expect("the demo's scan");
+    let scan = Arc::new(scan);
+    let mut kept = Kept::default();
+    let mut solve = |session: &Session| {
+        let begun = Instant::now();
+        let question = session.question(vec![Arc::clone(&scan)]);
+        let analysis = analyse_again(&question, &mut kept, &Unwatched).expect("nobody cancels");
+        (begun.elapsed().as_secs_f64() * 1e3, analysis)
+    };
+    let (first, analysis) = solve(&session);
+    println!("demo: first answer after {first:.0} ms");
+    let mut without = Vec::new();
+    for step in 1..6 {
+        let edit = Edit::ExcludeStep { strip: 0, step };
+        without.push(solve(&edit.apply(&session).expect("a step")).0);
+    }
+    let located = analysis.strips[0].located.as_ref().expect("the slate");
+    let mut with = Vec::new();
+    for moved in 1..6 {
+        let mut shape = located.shape.clone();
+        shape.edges[3].left += 0.001 * f64::from(moved);
+        shape.edges[3].right += 0.001 * f64::from(moved);
+        let edit = Edit::SetShape {
+            strip: 0,
+            shape: Some(shape),
+        };
+        with.push(solve(&edit.apply(&session).expect("a border")).0);
+    }
+    for (what, times) in [
+        ("a step left out", &mut without),
+        ("a border moved", &mut with),
+    ] {
+        times.sort_by(f64::total_cmp);
+        println!(
+            "demo: {what}: median {:.0} ms, longest {:.0} ms",
+            times[2], times[4]
+        );
+    }
+}
+
 fn main() {
+    edits();
     let folder = tempfile::tempdir().expect("a folder for the scan");
     let path = folder.path().join("large.tif");
     write_large(&path);

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-use egui_kittest::kittest::Queryable as _;
+use egui_kittest::kittest::{NodeT as _, Queryable as _};
 use egui_kittest::{Harness, TestRenderer};
 use twinstrip::window::dialogs::{Ask, Dialogs};
 use twinstrip::window::jobs::{Job, Wake};
@@ -146,10 +146,14 @@ impl Window {
         self.until_measured();
     }
 
-    /// Clicks a control by its accessible name.
+    /// Clicks a control by its accessible name; words that only stand there don't count.
     #[track_caller]
     pub fn click(&mut self, label: &str) {
-        self.harness.get_by_label(label).click();
+        let mut named = self.harness.query_all_by_label(label);
+        let control = named.find(|node| node.accesskit_node().role() != egui::Role::Label);
+        control
+            .unwrap_or_else(|| panic!("there is no control {label}"))
+            .click();
         self.harness.run_steps(2);
     }
 

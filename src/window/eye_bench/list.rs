@@ -1,6 +1,6 @@
 //! The matches that were made, pooled and held against the measurement.
 
-use egui::{RichText, Ui};
+use egui::Ui;
 
 use super::{matched_stops, place_words, stops_of};
 use crate::document::Edit;
@@ -8,6 +8,7 @@ use crate::document::report::words::{SPEED, plain};
 use crate::measure::compare::eye::{self, Match};
 use crate::window::request::{Request, Scene};
 use crate::window::shell::answer::agreement_words;
+use crate::window::theme::strong;
 
 /// The list.
 pub(super) fn matches_ui(
@@ -56,7 +57,7 @@ pub(super) fn matches_ui(
         return;
     };
     if let (Some(value), Some((low, high))) = (pooled.stops.value, pooled.stops.bounds()) {
-        ui.label(RichText::new(format!("By eye {}", SPEED.said(value))).strong());
+        ui.label(strong(format!("By eye {}", SPEED.said(value))));
         ui.label(format!(
             "between {}",
             SPEED.span(low, high).replace(" to ", " and ")

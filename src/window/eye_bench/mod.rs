@@ -3,18 +3,21 @@
 mod list;
 
 use egui::{
-    Align2, Color32, Key, Modifiers, Pos2, Rect, RichText, ScrollArea, Sense, Stroke,
-    TextureHandle, TextureOptions, Ui, Vec2,
+    Align2, Color32, Key, Modifiers, Pos2, Rect, ScrollArea, Sense, Stroke, TextureHandle,
+    TextureOptions, Ui, Vec2,
 };
 
 use super::request::{Request, Scene};
 use super::shelf::Shelf;
-use super::theme::{SIDE_WIDTH, Theme};
+use super::theme::{SIDE_WIDTH, Theme, strong};
 use crate::document::Edit;
 use crate::measure::compare::eye::{self, Match, MatchedStops};
 use crate::measure::curve::CurveAnswer;
 use crate::measure::geometry::{Field, StripShape};
 use crate::measure::strip::Role;
+
+/// What the sliders are for.
+const CUT: &str = "Where in the step the field is cut: put both on the same detail where a strip carries a picture.";
 
 /// Side of a patch as it is cut, pixels.
 const PATCH: usize = 192;
@@ -200,7 +203,7 @@ impl EyeBench {
             } else {
                 self.coupon_at
             };
-            ui.label(RichText::new(scene.name(strip)).strong());
+            ui.label(strong(scene.name(strip)));
             ui.label(place_words(at));
             ui.horizontal(|ui| {
                 let name = scene.name(strip);
@@ -219,10 +222,17 @@ impl EyeBench {
                 }
             });
             let offset = &mut self.offsets[usize::from(!on_paper)];
-            ui.add(egui::Slider::new(&mut offset.0, -1.0..=1.0).show_value(false))
-                .accessible_name(format!("Cut {} along", scene.name(strip)));
-            ui.add(egui::Slider::new(&mut offset.1, -1.0..=1.0).show_value(false)).accessible_name(format!("Cut {} across", scene.name(strip)))
-                .on_hover_text("Where in the step the field is cut: put both on the same detail where a strip carries a picture.");
+            let name = scene.name(strip);
+            for (word, value) in [("along", &mut offset.0), ("across", &mut offset.1)] {
+                ui.horizontal(|ui| {
+                    ui.spacing_mut().slider_width = 120.0;
+                    let slider = egui::Slider::new(value, -1.0..=1.0).show_value(false);
+                    ui.add(slider)
+                        .accessible_name(format!("Cut {name} {word}"))
+                        .on_hover_text(CUT);
+                    ui.weak(format!("cut {word}"));
+                });
+            }
         }
         ui.checkbox(&mut self.grey, "Without colour");
         if ui

@@ -101,7 +101,9 @@ impl ScanBench {
             self.scan = shape.scan;
         }
         side::ui(ui, scene, asks);
-        egui::CentralPanel::no_frame().show(ui, |ui| {
+        let ground = egui::Frame::new().fill(scene.theme.panel);
+        egui::CentralPanel::no_frame().frame(ground).show(ui, |ui| {
+            ui.spacing_mut().item_spacing.y = 0.0;
             self.tools_ui(ui, scene, asks);
             self.canvas_ui(ui, scene, shelf, asks);
         });
@@ -113,6 +115,7 @@ impl ScanBench {
             .fill(scene.theme.panel)
             .inner_margin(8)
             .show(ui, |ui| {
+                ui.set_min_width(ui.available_width());
                 ui.horizontal_wrapped(|ui| {
                     for command in [
                         Command::Fit,

@@ -9,7 +9,7 @@ use crate::measure::strip::Role;
 use crate::window::command::Command;
 use crate::window::request::{Chosen, Part, Request, Scene};
 use crate::window::shell::{command_button, frame};
-use crate::window::theme::SIDE_WIDTH;
+use crate::window::theme::{SIDE_WIDTH, strong};
 
 /// The column.
 pub fn ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
@@ -56,7 +56,7 @@ fn strips_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
     for (index, strip) in scene.session.strips.iter().enumerate() {
         let chosen = scene.chosen.is_some_and(|chosen| chosen.strip == index);
         let text = if chosen {
-            RichText::new(&strip.name).strong()
+            strong(&strip.name)
         } else {
             RichText::new(&strip.name)
         };

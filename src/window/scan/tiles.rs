@@ -1,6 +1,7 @@
 //! Pieces of a scan on the graphics card: made as they come into sight, let go when too many.
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 use egui::{Color32, Painter, Pos2, Rect, TextureHandle, TextureOptions, Vec2};
 
@@ -53,19 +54,21 @@ impl Tiles {
         for level in levels {
             for (column, row) in in_sight(place, view, pyramid, level) {
                 let key = (scan, level, column, row);
-                if !self.tiles.contains_key(&key) {
-                    if left == 0 && level != coarsest {
+                let tile = match self.tiles.entry(key) {
+                    Entry::Occupied(tile) => tile.into_mut(),
+                    Entry::Vacant(_) if left == 0 && level != coarsest => {
                         to_come = true;
                         continue;
                     }
-                    left = left.saturating_sub(1);
-                    let texture = load(painter, pyramid, key);
-                    self.tiles.insert(key, Tile { texture, used: 0 });
-                }
-                if let Some(tile) = self.tiles.get_mut(&key) {
-                    tile.used = self.frame;
-                    paint(painter, place, view, pyramid, key, tile.texture.id(), tint);
-                }
+                    Entry::Vacant(free) => {
+                        left = left.saturating_sub(1);
+                        let texture = load(painter, pyramid, key);
+                        free.insert(Tile { texture, used: 0 })
+                    }
+                };
+                tile.used = self.frame;
+                let texture = tile.texture.id();
+                paint(painter, place, view, pyramid, key, texture, tint);
             }
         }
         self.let_go();

@@ -12,7 +12,7 @@ use crate::measure::finding::{Finding, Weight};
 use crate::measure::strip::Role;
 use crate::window::eye_bench;
 use crate::window::request::{Request, Scene};
-use crate::window::theme::{ANSWER_WIDTH, Theme, figure};
+use crate::window::theme::{ANSWER_WIDTH, Theme, figure, strong};
 
 /// Half-width, in stops, of bounds that settle the exposure of a piece: a sixth of a stop.
 const SETTLED_STOPS: f64 = 1.0 / 6.0;
@@ -124,7 +124,9 @@ fn contrast_ui(ui: &mut Ui, difference: &Estimate) {
         ui.weak(words::interval(difference, |value| CONTRAST.said(value)));
         return;
     };
-    ui.label(RichText::new(format!("{} (ISO R)", CONTRAST.said(value))).strong())
+    let direction = if value < 0.0 { "Harder" } else { "Softer" };
+    let size = words::plain(value.abs(), 0);
+    ui.label(strong(format!("{direction} by {size} (ISO R)")))
         .on_hover_text(
             "The exposure range R of ISO 6846, emulsion less paper: a longer range is softer.",
         );
@@ -158,7 +160,7 @@ fn settled_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
         } else {
             "Not settled"
         };
-        ui.label(RichText::new(words).strong()).on_hover_text(
+        ui.label(strong(words)).on_hover_text(
             "Settled: the bounds are no further than a sixth of a stop from the value.",
         );
     });
@@ -237,11 +239,7 @@ fn finding_ui(ui: &mut Ui, scene: &Scene<'_>, finding: &Finding, asks: &mut Vec<
             Weight::Caution => "Caution",
             Weight::Note => "Note",
         };
-        ui.label(
-            RichText::new(word)
-                .strong()
-                .color(scene.theme.weight(finding.weight)),
-        );
+        ui.label(strong(word).color(scene.theme.weight(finding.weight)));
         let place = &finding.place;
         if place.scan.or(place.strip).is_some() {
             let words = match (place.strip, place.step) {

@@ -2,12 +2,12 @@
 
 use std::path::Path;
 
-use egui::{Align, Layout, RichText, Stroke, Ui, Vec2};
+use egui::{Align, Layout, Stroke, Ui, Vec2};
 
 use super::explained;
 use crate::window::command::{Bench, Command};
 use crate::window::request::Request;
-use crate::window::theme::{Light, Theme};
+use crate::window::theme::{Light, Theme, strong};
 
 /// What the bar tells.
 pub struct Standing<'a> {
@@ -43,7 +43,7 @@ pub fn ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<Re
                 session_menu(ui, standing, asks);
                 let marker = if standing.saved { "" } else { " (unsaved)" };
                 let name = format!("{}{marker}", standing.name);
-                ui.add(egui::Label::new(RichText::new(name).strong()).truncate());
+                ui.add(egui::Label::new(strong(name)).truncate());
                 ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
                     right_ui(ui, standing, theme, asks);
                 });
@@ -169,7 +169,10 @@ fn right_ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<
     for bench in Bench::ALL.into_iter().rev() {
         let command = Command::Go(bench);
         let chosen = standing.bench == bench;
-        let text = RichText::new(bench.label()).strong();
+        let mut text = strong(bench.label());
+        if chosen {
+            text = text.color(theme.on_accent);
+        }
         let response = ui
             .add_enabled_ui(standing.open, |ui| ui.selectable_label(chosen, text))
             .inner;

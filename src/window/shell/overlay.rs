@@ -1,10 +1,10 @@
 //! What lies over the benches: the list of keys, the tour, and the question before closing.
 
-use egui::{Align2, Context, Id, RichText, Vec2};
+use egui::{Align2, Context, Id, Vec2};
 
 use super::card;
 use crate::window::command::{Bench, Command};
-use crate::window::theme::Theme;
+use crate::window::theme::{Theme, strong};
 
 /// The steps of the tour: where, and what to see there.
 pub const TOUR: [(Bench, &str, &str); 5] = [
@@ -143,7 +143,7 @@ pub fn unsaved_ui(ctx: &Context, name: &str) -> Said {
     let mut said = Said::Nothing;
     let shown = egui::Modal::new(Id::unique("unsaved")).show(ctx, |ui| {
         ui.set_width(400.0);
-        ui.label(RichText::new(format!("{name} has changes that are in no file.")).strong());
+        ui.label(strong(format!("{name} has changes that are in no file.")));
         ui.horizontal(|ui| {
             for (word, answer) in [
                 ("Save them", Said::Save),

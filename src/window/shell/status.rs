@@ -21,6 +21,7 @@ pub fn ui(
                 .inner_margin(egui::Margin::symmetric(16, 4)),
         )
         .show(ui, |ui| {
+            ui.spacing_mut().interact_size.y = 20.0;
             ui.horizontal(|ui| {
                 let reading: Vec<f32> = scene
                     .session

@@ -7,7 +7,7 @@ use egui::{Align2, RichText, Stroke, Ui, Vec2};
 use super::{card, command_button};
 use crate::window::command::Command;
 use crate::window::request::Request;
-use crate::window::theme::{Theme, bold};
+use crate::window::theme::{Theme, bold, strong};
 
 /// The page; `left_behind` names sessions of windows that were killed.
 pub fn ui(
@@ -30,7 +30,7 @@ pub fn ui(
                     drop_place(ui, theme);
                     ui.horizontal(|ui| {
                         // Centred by hand: a row takes the whole width.
-                        ui.add_space(120.0);
+                        ui.add_space(151.0);
                         command_button(ui, Command::Open, true, asks);
                         command_button(ui, Command::OpenDemo, true, asks);
                         command_button(ui, Command::Tour, true, asks);
@@ -101,12 +101,9 @@ fn strips(painter: &egui::Painter, middle: egui::Pos2, theme: &Theme) {
 fn left_behind_ui(ui: &mut Ui, theme: &Theme, left_behind: &[String], asks: &mut Vec<Request>) {
     for (index, name) in left_behind.iter().enumerate() {
         card(ui, theme, |ui| {
-            ui.label(
-                RichText::new(format!(
-                    "{name} was not closed in order. Its last state was kept."
-                ))
-                .strong(),
-            );
+            ui.label(strong(format!(
+                "{name} was not closed in order. Its last state was kept."
+            )));
             ui.horizontal(|ui| {
                 if ui.button("Take it back").clicked() {
                     asks.push(Request::TakeBack(index));
@@ -124,7 +121,7 @@ fn recent_ui(ui: &mut Ui, recent: &[std::path::PathBuf], asks: &mut Vec<Request>
     if recent.is_empty() {
         return;
     }
-    ui.label(RichText::new("Opened lately").strong());
+    ui.label(strong("Opened lately"));
     for path in recent.iter().take(4) {
         let word = |part: Option<&std::ffi::OsStr>| {
             part.unwrap_or_default().to_string_lossy().into_owned()
