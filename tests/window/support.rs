@@ -149,11 +149,13 @@ impl Window {
     /// Clicks a control by its accessible name; words that only stand there don't count.
     #[track_caller]
     pub fn click(&mut self, label: &str) {
-        let mut named = self.harness.query_all_by_label(label);
-        let control = named.find(|node| node.accesskit_node().role() != egui::Role::Label);
-        control
-            .unwrap_or_else(|| panic!("there is no control {label}"))
-            .click();
+        {
+            let mut named = self.harness.query_all_by_label(label);
+            let control = named.find(|node| node.accesskit_node().role() != egui::Role::Label);
+            control
+                .unwrap_or_else(|| panic!("there is no control {label}"))
+                .click();
+        }
         self.harness.run_steps(2);
     }
 
