@@ -146,7 +146,7 @@ impl Theme {
                 coupon: rgb(236, 160, 92),
                 wedge: rgb(176, 176, 182),
                 caution: rgb(228, 184, 84),
-                blocking: rgb(240, 112, 108),
+                blocking: rgb(248, 136, 130),
                 surround: grey(119),
                 tint: Color32::WHITE,
             },

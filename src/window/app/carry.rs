@@ -18,12 +18,8 @@ impl App {
             Request::Edit(edits) => self.edit(&edits),
             Request::Command(command) => self.command(command),
             Request::Choose(chosen) => self.chosen = chosen,
-            Request::Spot(spot) => {
-                if self.spot != Some(spot) {
-                    self.ctx.request_repaint();
-                }
-                self.spot = Some(spot);
-            }
+            // Gathered by the round of the frame itself.
+            Request::Spot(_) => {}
             Request::Show(place) => {
                 self.bench = Bench::Scans;
                 let session = Arc::clone(self.history.session());

@@ -252,7 +252,7 @@ impl App {
                 .is_current((self.epoch, self.history.revision())),
             theme: &self.theme.clone(),
             chosen: self.chosen,
-            spot: self.spot.take(),
+            spot: self.spot,
         };
         self.bar_ui(ui, &scene, &mut asks);
         let open = !session.scans.is_empty();
@@ -278,8 +278,17 @@ impl App {
             }
         }
         self.overlay_ui(&ctx);
+        let spot = asks.iter().rev().find_map(|ask| match ask {
+            Request::Spot(spot) => Some(*spot),
+            _ => None,
+        });
         for ask in asks {
             self.carry_out(ask);
+        }
+        // Kept while keys are carried out, which may mean the step under the pointer.
+        if self.spot != spot {
+            self.spot = spot;
+            ctx.request_repaint();
         }
     }
 
