@@ -161,6 +161,7 @@ fn wheel(harness: &Harness<'_, App>, by: f32) {
         unit: egui::MouseWheelUnit::Point,
         delta: egui::Vec2::new(0.0, by),
         phase: egui::TouchPhase::Move,
+        source: egui::MouseWheelSource::Wheel,
         modifiers: egui::Modifiers::NONE,
     });
 }
