@@ -232,6 +232,7 @@ fn practice_scans_come_with_a_session_and_the_truth() {
 fn a_reader_that_has_seen_enough_is_no_failure() {
     use std::process::{Command, Stdio};
     let mut child = Command::new(assert_cmd::cargo::cargo_bin!("twinstrip"))
+        .arg("--help")
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()

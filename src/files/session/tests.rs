@@ -188,6 +188,15 @@ fn the_examples_of_the_documentation_can_be_read() {
                 let with = format!("\"f/16\", {example}");
                 three.replacen("\"f/16\"", &with, 1)
             }
+            "matches" => {
+                let end = BY_HAND.rfind(')').unwrap();
+                let text = [&BY_HAND[..end], example, ")"].concat();
+                let session = read(&text).unwrap();
+                let made = session.matches[0];
+                assert_eq!((made.reference_at, made.coupon_at), (3.0, 4.5));
+                assert_eq!(read(&to_text(&session).unwrap()).as_ref(), Ok(&session));
+                text
+            }
             _ => {
                 let start = BY_HAND.find("wedge:").unwrap();
                 let end = BY_HAND.find("    strips").unwrap();
@@ -198,7 +207,7 @@ fn the_examples_of_the_documentation_can_be_read() {
         let session = from_text(Path::new("session.ron"), &text, &lists);
         assert!(session.is_ok(), "{example}: {session:?}");
     }
-    assert_eq!((examples.len(), scans), (6, 1));
+    assert_eq!((examples.len(), scans), (7, 1));
 }
 
 #[test]
