@@ -14,7 +14,7 @@ const MELTED: f64 = 0.15;
 const BROAD: f64 = 40.0;
 /// Chance that a strip has no margin at its light end: the blades of the easel or the card
 /// leave one as a rule.
-const WITHOUT_MARGIN: f64 = 0.002;
+const WITHOUT_MARGIN: f64 = 0.00002;
 /// Chance that a strip has a second margin, beyond its darkest step.
 const SECOND_MARGIN: f64 = 0.15;
 /// Standard errors by which the density falls at least from the darkest step to a margin.
