@@ -18,7 +18,6 @@ const NORMAL_SEEDS: u64 = 500_000;
 /// What became of one session.
 #[derive(Debug, Clone, Copy)]
 struct Outcome {
-    seed: u64,
     /// Whether an answer is possible at all.
     measurable: bool,
     answer: Option<Answer>,
@@ -71,7 +70,6 @@ fn outcome(recipe: Recipe) -> Outcome {
         })
     });
     Outcome {
-        seed,
         measurable: truth.measurable,
         answer,
     }
