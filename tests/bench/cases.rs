@@ -153,6 +153,7 @@ fn readings(
         slowest = f64::max(slowest, times[0].1);
         StripEvidence {
             strip,
+            role: question.strips[strip].role,
             exposures,
             reading,
             excluded: vec![],

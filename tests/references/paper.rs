@@ -10,6 +10,7 @@ use twinstrip::measure::curve::model::{
 };
 use twinstrip::measure::exposure::{Exposures, Series};
 use twinstrip::measure::reading::{StripReading, Unevenness};
+use twinstrip::measure::strip::Role;
 use twinstrip::measure::units::{DECADES_PER_STOP, Seconds};
 
 use crate::assert_digits;
@@ -115,6 +116,7 @@ fn strip(known: Known, strip: usize) -> StripEvidence {
     let density = DVector::from_iterator(steps + 1, densities);
     StripEvidence {
         strip,
+        role: [Role::Reference, Role::Coupon][strip],
         exposures,
         reading: StripReading {
             has_margin: true,

@@ -250,6 +250,7 @@ fn evidence(
     let scan = shapes[strip]?.scan;
     Some(StripEvidence {
         strip,
+        role: spec.role,
         exposures: spec.exposures.clone()?,
         reading: StripReading {
             scale_modes: scales.spread(scan, &reading.scale_modes),

@@ -1,7 +1,7 @@
 //! The difference between a real material and our formula: smooth, small, and not ignored.
 //!
 //! delta(X) = a(X) g(X), with g a Gaussian process of unit variance and squared-exponential
-//! correlation (Rasmussen & Williams 2006, ch. 4), and a(X) = 2 c sqrt(F (1 - F)) for the
+//! correlation (Rasmussen & Williams 2006, ch. 4), and a(X) = c (4 F (1 - F))^(1/4) for the
 //! share F of net density: full in the middle, nothing at Dmin and Dmax, where no material
 //! can differ from its own limits. As in Kennedy & O'Hagan (2001) it goes into the covariance of
 //! the steps, and what the residuals say of it goes back into every point read off the curve.
@@ -11,7 +11,7 @@ use rand::Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 
 use super::model::Curve;
-use super::priors::{DISCREPANCY, DISCREPANCY_LENGTH};
+use super::priors::{DISCREPANCY, DISCREPANCY_LENGTH, DISCREPANCY_POWER};
 
 /// Correlation of g between two log exposures.
 pub(crate) fn correlation(a: f64, b: f64) -> f64 {
@@ -22,7 +22,7 @@ pub(crate) fn correlation(a: f64, b: f64) -> f64 {
 /// Standard deviation of delta at a net density, for a curve of full net density `net`.
 pub(crate) fn amplitude(net_density: f64, net: f64) -> f64 {
     let share = (net_density / net).clamp(0.0, 1.0);
-    2.0 * DISCREPANCY * (share * (1.0 - share)).sqrt()
+    DISCREPANCY * (4.0 * share * (1.0 - share)).powf(DISCREPANCY_POWER)
 }
 
 /// Covariance of delta between the steps at `x`, for a pilot curve.

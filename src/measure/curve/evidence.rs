@@ -2,8 +2,11 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::model::Curve;
 use crate::measure::exposure::Exposures;
-use crate::measure::reading::StripReading;
+use crate::measure::reading::robust::median;
+use crate::measure::reading::{StripReading, Unevenness};
+use crate::measure::strip::Role;
 
 /// Fewest steps that carry a fit; the margin comes on top.
 pub const FEWEST_STEPS: usize = 4;
@@ -13,6 +16,8 @@ pub const FEWEST_STEPS: usize = 4;
 pub struct StripEvidence {
     /// Index of the strip in the session, for findings.
     pub strip: usize,
+    /// Paper or coated: what may be expected of its net density.
+    pub role: Role,
     /// How it was exposed.
     pub exposures: Exposures,
     /// What was read. Two strips that are compared need equally many scale modes; columns
@@ -57,6 +62,8 @@ impl Exposure {
 /// The part of a strip that counts.
 #[derive(Debug, Clone)]
 pub(crate) struct Usable {
+    /// Paper or coated.
+    pub(crate) role: Role,
     /// Whether entry 0 is the margin.
     pub(crate) has_margin: bool,
     /// Places of the entries in the reading, ascending.
@@ -71,6 +78,8 @@ pub(crate) struct Usable {
     pub(crate) modes: DMatrix<f64>,
     /// Log exposure of the entries after the margin at the expected lag.
     pub(crate) x: Vec<f64>,
+    /// How uneven the coat is.
+    unevenness: Unevenness,
 }
 
 impl StripEvidence {
@@ -164,6 +173,7 @@ impl StripEvidence {
         }
         let x = exposures.iter().map(|e| e.at(lag)).collect();
         Some(Usable {
+            role: self.role,
             has_margin,
             density: reading.density.select_rows(&entries),
             covariance,
@@ -171,11 +181,55 @@ impl StripEvidence {
             entries,
             exposures,
             x,
+            unevenness: reading.unevenness,
         })
     }
 }
 
 impl Usable {
+    /// Most that a step's error is resized by the curve, either way.
+    const MOST_RESIZED: f64 = 3.0;
+
+    /// Covariance of the densities with each step's error in proportion to what the coat's
+    /// unevenness does on this curve, through its slope and its net density.
+    ///
+    /// The reading took both from the steps themselves. A step that came out light then looks
+    /// surer than one that came out dark, and a fit is drawn below all of them: Peelle's
+    /// puzzle (D'Agostini 1994, Nucl. Instrum. Methods A 346:306; from memory), for which the
+    /// cure is to take the sizes of the errors from the fit. Their sizes on the whole and
+    /// their correlations stay.
+    pub(crate) fn covariance_along(&self, curve: &Curve) -> DMatrix<f64> {
+        let skip = usize::from(self.has_margin);
+        let Unevenness {
+            exposure_decades,
+            net_share,
+            ..
+        } = self.unevenness;
+        let surplus: Vec<f64> = self
+            .x
+            .iter()
+            .enumerate()
+            .map(|(step, &x)| {
+                let by_exposure = exposure_decades * curve.slope(x);
+                let expected = by_exposure.hypot(net_share * curve.net_density(x));
+                let read = self.covariance[(skip + step, skip + step)].sqrt();
+                (read / expected).ln()
+            })
+            .collect();
+        let Some(usual) = median(&mut surplus.clone()).filter(|usual| usual.is_finite()) else {
+            return self.covariance.clone();
+        };
+        let limit = Self::MOST_RESIZED.ln();
+        let resized = DVector::from_fn(self.density.len(), |entry, _| {
+            entry
+                .checked_sub(skip)
+                .map_or(1.0, |step| (usual - surplus[step]).clamp(-limit, limit).exp())
+        });
+        DMatrix::from_fn(resized.len(), resized.len(), |i, j| {
+            self.covariance[(i, j)] * resized[i] * resized[j]
+        })
+    }
+
     /// Lowest and highest log exposure at the expected lag.
     pub(crate) fn x_span(&self) -> (f64, f64) {
         let low = self.x.iter().copied().fold(f64::INFINITY, f64::min);

@@ -22,6 +22,9 @@ pub(crate) struct FitStrip {
     pub(crate) anchor_net: f64,
     /// Row of the strip's first entry among all densities.
     pub(crate) row: usize,
+    /// Covariance of the densities, the unevenness of the coat sized by the fitted curve once
+    /// there is one; the scale's error left out.
+    covariance: DMatrix<f64>,
 }
 
 impl FitStrip {
@@ -69,6 +72,7 @@ impl Joint {
             let count = usable.density.len();
             strips.push(FitStrip {
                 anchor_net: anchor_net(usable.highest_net()),
+                covariance: usable.covariance.clone(),
                 usable,
                 row,
             });
@@ -115,7 +119,7 @@ impl Joint {
             let size = strip.usable.density.len();
             covariance
                 .view_mut((strip.row, strip.row), (size, size))
-                .copy_from(&strip.usable.covariance);
+                .copy_from(&strip.covariance);
         }
         covariance
     }
@@ -136,8 +140,18 @@ impl Joint {
         modes
     }
 
+    /// Sizes the unevenness of every strip by the curves of `parameters`.
+    fn resize(&mut self, parameters: &DVector<f64>) -> Option<()> {
+        for index in 0..self.strips.len() {
+            let curve = self.curve(parameters.as_slice(), index)?;
+            let strip = &mut self.strips[index];
+            strip.covariance = strip.usable.covariance_along(&curve);
+        }
+        Some(())
+    }
+
     /// Works out the covariance anew, with the discrepancy of the curves of `parameters`.
-    pub(crate) fn refine(&mut self, parameters: &DVector<f64>) -> Option<()> {
+    fn refine(&mut self, parameters: &DVector<f64>) -> Option<()> {
         let mut covariance = self.reading_covariance();
         let modes = self.modes();
         covariance += &modes * modes.transpose();
@@ -280,7 +294,10 @@ impl Joint {
                 }
             }
         }
-        let (_, pilot) = best?;
+        let (_, mut pilot) = best?;
+        self.refine(&pilot)?;
+        pilot = least_squares::minimise(&*self, &pilot, Care::QUICK).ok()?.parameters;
+        self.resize(&pilot)?;
         self.refine(&pilot)?;
         let found = least_squares::minimise(&*self, &pilot, Care::QUICK).ok()?;
         let covariance = found.unit_covariance()?;

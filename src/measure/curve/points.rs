@@ -150,7 +150,8 @@ impl StripDraws {
             sd(row.iter().copied().collect::<Vec<_>>().into_iter())
         };
         reach.range_prior = row(LN_RANGE) / priors::LN_RANGE_PRIOR.sd;
-        reach.net_prior = row(LN_NET) / priors::LN_NET_PRIOR.sd;
+        let role = joint.strips[strip].usable.role;
+        reach.net_prior = row(LN_NET) / priors::ln_net(role).sd;
         draws
     }
 

@@ -14,7 +14,7 @@ use super::kernel::matern_52;
 pub const COUNT: usize = 7;
 /// Correlation length of the slow part of F, millimetres: streaks of the brush, a coat that
 /// ran to one side. A strip is too short to tell it.
-const SLOW_SCALE: f64 = 17.0;
+const SLOW_SCALE: f64 = 20.0;
 /// Logarithms of the covariance parameters: standard deviation of F (decades), correlation
 /// length of F (mm), standard deviation of G (share of net density), correlation length of
 /// G and B (mm), standard deviation of B (density), and of what differs from cell to cell
