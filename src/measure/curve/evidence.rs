@@ -221,9 +221,9 @@ impl Usable {
         };
         let limit = Self::MOST_RESIZED.ln();
         let resized = DVector::from_fn(self.density.len(), |entry, _| {
-            entry
-                .checked_sub(skip)
-                .map_or(1.0, |step| (usual - surplus[step]).clamp(-limit, limit).exp())
+            entry.checked_sub(skip).map_or(1.0, |step| {
+                (usual - surplus[step]).clamp(-limit, limit).exp()
+            })
         });
         DMatrix::from_fn(resized.len(), resized.len(), |i, j| {
             self.covariance[(i, j)] * resized[i] * resized[j]

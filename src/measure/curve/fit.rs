@@ -296,7 +296,9 @@ impl Joint {
         }
         let (_, mut pilot) = best?;
         self.refine(&pilot)?;
-        pilot = least_squares::minimise(&*self, &pilot, Care::QUICK).ok()?.parameters;
+        pilot = least_squares::minimise(&*self, &pilot, Care::QUICK)
+            .ok()?
+            .parameters;
         self.resize(&pilot)?;
         self.refine(&pilot)?;
         let found = least_squares::minimise(&*self, &pilot, Care::QUICK).ok()?;

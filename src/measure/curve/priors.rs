@@ -28,23 +28,23 @@ pub const LN_NET_PAPER: Normal = Normal {
     mean: 0.588,
     sd: 0.15,
 };
-/// ln of the net density of a hand-made coat: 1.45, times or divided by 1.28.
+/// ln of the net density of a hand-made coat: 1.45, times or divided by 1.25.
 pub const LN_NET_COAT: Normal = Normal {
     mean: 0.37,
-    sd: 0.25,
+    sd: 0.22,
 };
-/// ln of the ISO range: R 105, times or divided by 1.35.
+/// ln of the ISO range: R 105, times or divided by 1.28.
 pub const LN_RANGE_PRIOR: Normal = Normal {
     mean: 4.65,
-    sd: 0.30,
+    sd: 0.25,
 };
 /// ln q, the shoulder's shape; 0 is the logistic curve, and below -4 nothing changes.
 pub const LN_Q_PRIOR: Normal = Normal {
     mean: -2.5,
-    sd: 1.5,
+    sd: 1.2,
 };
 /// ln s, the toe's shape; 0 is the logistic curve.
-pub const LN_S_PRIOR: Normal = Normal { mean: 1.6, sd: 1.0 };
+pub const LN_S_PRIOR: Normal = Normal { mean: 1.6, sd: 0.8 };
 /// Spread of the anchor's log exposure about the middle of the steps, decades: only keeps a
 /// strip that is dark or light all over from running away.
 pub const ANCHOR_SPREAD: f64 = 1.5;

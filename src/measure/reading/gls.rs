@@ -14,12 +14,19 @@ use super::kernel::matern_52;
 pub const COUNT: usize = 7;
 /// Correlation length of the slow part of F, millimetres: streaks of the brush, a coat that
 /// ran to one side. A strip is too short to tell it.
-const SLOW_SCALE: f64 = 20.0;
+const SLOW_SCALE: f64 = 17.0;
+/// Correlation length of the rest, millimetres, at which the last parameter is the slow part's
+/// standard deviation over that of the rest.
+const QUICK_SCALE: f64 = 6.0;
+/// How the slow part's share falls with the correlation length of the rest: a power. Where a
+/// strip looks rough over short lengths, its coat varies over several, of which it shows the
+/// shortest; where it is smooth over long ones, most of the slow part has been seen already.
+const SLOW_POWER: f64 = 1.5;
 /// Logarithms of the covariance parameters: standard deviation of F (decades), correlation
 /// length of F (mm), standard deviation of G (share of net density), correlation length of
 /// G and B (mm), standard deviation of B (density), and of what differs from cell to cell
 /// beyond the pixels' scatter (density), and how much of F is slow (its standard deviation
-/// over that of the rest).
+/// over that of the rest, were that [`QUICK_SCALE`] long).
 pub type Theta = nalgebra::SVector<f64, COUNT>;
 /// Matrix over the covariance parameters.
 pub type ThetaMatrix = nalgebra::SMatrix<f64, COUNT, COUNT>;
@@ -38,6 +45,12 @@ impl Prior {
         let away = (theta - self.middle).component_div(&self.width);
         -away.norm_squared() / 2.0
     }
+}
+
+/// Standard deviation of the slow part of F over that of the rest, by the last parameter and
+/// the correlation length of the rest in millimetres.
+pub(super) fn slow_share(parameter: f64, f_scale: f64) -> f64 {
+    parameter * (QUICK_SCALE / f_scale).powf(SLOW_POWER)
 }
 
 /// The cells of a strip, ready for the sums.
@@ -98,7 +111,8 @@ impl Problem {
     /// Covariance of the cells; only its lower triangle is filled in.
     fn covariance(&self, theta: &Theta) -> DMatrix<f64> {
         let value = theta.map(f64::exp);
-        let [f, f_scale, g, g_scale, ground, nugget, slow] = value.into();
+        let [f, f_scale, g, g_scale, ground, nugget, slow]: [f64; COUNT] = value.into();
+        let slow = slow_share(slow, f_scale);
         let (slope, net) = self.loadings();
         let off = self.fall_off_in_density(&slope);
         let mut v = &off * off.transpose();
@@ -216,7 +230,8 @@ impl Problem {
     ) -> (Theta, ThetaMatrix) {
         let n = self.cells();
         let value = theta.map(f64::exp);
-        let [f, f_scale, g, g_scale, ground, nugget, slow] = value.into();
+        let [f, f_scale, g, g_scale, ground, nugget, slow]: [f64; COUNT] = value.into();
+        let slow = slow_share(slow, f_scale);
         let (slope, net) = self.loadings();
         let p = self.projection(factored);
         let py = &p * &self.density;
@@ -233,7 +248,7 @@ impl Problem {
                 let here = if i == j { 2.0 * nugget * nugget } else { 0.0 };
                 let by_theta = [
                     2.0 * f_part * (kf + ks),
-                    f_part * kf_by_scale,
+                    f_part * (kf_by_scale - 2.0 * SLOW_POWER * ks),
                     2.0 * g_part * kg,
                     (g_part + b_part) * kg_by_scale,
                     2.0 * b_part * kg,

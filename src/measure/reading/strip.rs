@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::gls::{Prior, Problem, Theta, ThetaMatrix};
+use super::gls::{self, Prior, Problem, Theta, ThetaMatrix};
 use super::mixture;
 use super::robust::median;
 use super::{Cell, StripReading, Unevenness, tone};
@@ -39,7 +39,7 @@ pub struct ReadingOptions {
 }
 
 impl Default for ReadingOptions {
-    /// Coated by hand: 0.012 decades over 6 mm and as much over 20 mm, 1 % of net density over
+    /// Coated by hand: 0.012 decades over 4 mm and more over 17 mm, 1 % of net density over
     /// 5.5 mm. Their sizes are left wide; their lengths are not, since a strip is too short to
     /// tell a long wave from a slope.
     fn default() -> Self {
@@ -48,14 +48,14 @@ impl Default for ReadingOptions {
             unevenness: Prior {
                 middle: Theta::from([
                     ln(0.012),
-                    ln(6.0),
+                    ln(4.0),
                     ln(0.01),
                     ln(5.5),
                     ln(0.001),
                     ln(0.002),
-                    ln(1.0),
+                    ln(0.78),
                 ]),
-                width: Theta::from([1.0, 0.3, 0.8, 0.35, 0.8, 0.8, 0.5]),
+                width: Theta::from([1.0, 0.25, 0.8, 0.35, 0.8, 0.8, 0.4]),
             },
             fall_off_along: 0.012,
             fall_off_across: 0.004,
@@ -150,7 +150,8 @@ pub fn read_strip(
     let value = theta.map(f64::exp);
     // Where the curve bends, unevenness of either sign moves the mean one way (second-order
     // term of the expansion about the even coat).
-    let variance = value[0].powi(2) * (1.0 + value[6].powi(2));
+    let slow = gls::slow_share(value[6], value[1]);
+    let variance = value[0].powi(2) * (1.0 + slow.powi(2));
     let bent = DVector::from_iterator(count, problem.bend.iter().map(|b| b * variance / 2.0));
     StripReading {
         has_margin,
@@ -160,7 +161,7 @@ pub fn read_strip(
         covariance: with_own_share(&solution.1),
         scale_modes: &weights * cell_modes,
         unevenness: Unevenness {
-            exposure_decades: value[0] * value[6].hypot(1.0),
+            exposure_decades: variance.sqrt(),
             net_share: value[2],
             scale_mm: value[1],
         },
