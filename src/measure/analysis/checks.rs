@@ -153,6 +153,10 @@ pub(super) fn reading_checks(
             let margin = (margin.density, margin.standard_error);
             check::steps::dark_margin(strip, margin, &steps)
         }));
+        if reading.has_margin {
+            let error = reading.covariance[(0, 0)].sqrt();
+            findings.extend(check::steps::uneven_margin(strip, error));
+        }
         let scale = scales.of(shape.scan);
         findings.extend(scale::below_white(
             &**scale,

@@ -4,11 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::measure::estimate::Gap;
 use crate::measure::finding::{Finding, Kind, Weight};
-use crate::measure::strip::Found;
-
-/// A strip located with less confidence than this is measured, but nothing is solved from it:
-/// the steps may be counted wrongly, which would shift the ratio by a whole step.
-pub(super) const LEAST_CONFIDENCE: f64 = 0.6;
+use crate::measure::strip::{Found, LEAST_CONFIDENCE};
 
 /// Which strips no answer may rest on, and why.
 pub(super) struct Gate {
@@ -17,7 +13,8 @@ pub(super) struct Gate {
 
 impl Gate {
     /// Closes for every strip that a blocking finding stands on, directly or by its scan, or
-    /// that was located too uncertainly.
+    /// that was located too uncertainly: its steps may be counted wrongly, which would shift
+    /// the ratio by a whole step.
     pub fn new(found: &Found, findings: &[Finding]) -> Self {
         let mut closed = Vec::new();
         let scans_of = |strip: usize| {

@@ -12,6 +12,10 @@ const SURE: f64 = 3.5;
 /// Least density that a margin must be darker than a step for it to count.
 const DARK_MARGIN: f64 = 0.03;
 
+/// Standard error of a margin from its own unevenness, density, from which it is no even field:
+/// on practice scans it is 0.0002 to 0.006 where the margin lies on the coat.
+const UNEVEN_MARGIN: f64 = 0.012;
+
 /// Share of a step's pixels taken for bubbles, dust and hairs from which it is told; from the
 /// second on the step is more dirt than coat.
 const DIRTY: f64 = 0.25;
@@ -120,6 +124,27 @@ pub fn dark_margin(strip: usize, margin: (f64, f64), steps: &[ReadStep]) -> Opti
             .to_owned(),
         remedy: "Compare the count of steps on the strip with the series, look for a shadow or \
                  a stain on the margin, or give the strip's shape in the session."
+            .to_owned(),
+    })
+}
+
+/// Finds a margin that is not even: it lies partly on bare ground or on a step. `error` is the
+/// standard error of its density from unevenness, the scale's error left out.
+pub fn uneven_margin(strip: usize, error: f64) -> Option<Finding> {
+    (error > UNEVEN_MARGIN).then(|| Finding {
+        kind: Kind::UncertainEdges,
+        weight: Weight::Blocking,
+        place: Place::step(strip, 0),
+        seen: format!(
+            "What was taken for the margin of {} is not one even tone: its density is uncertain \
+             by {error:.3} D.",
+            name(Some(strip))
+        ),
+        matters: "It lies partly off the coat or on a step, so that neither Dmin nor the places \
+                  of the steps can be trusted."
+            .to_owned(),
+        remedy: "Give the strip's corners and step edges in the session, the margin wholly on \
+                 the coat."
             .to_owned(),
     })
 }

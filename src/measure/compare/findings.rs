@@ -18,6 +18,11 @@ const FAR_APART: f64 = 4.0;
 /// The same for a caution.
 const VERY_FAR_APART: f64 = 16.0;
 
+/// Unevenness of a reference, decades, from which it can't be factory-made paper, and how many
+/// times that of the coupon it must be.
+const UNEVEN_PAPER: f64 = 0.005;
+const MORE_UNEVEN: f64 = 2.0;
+
 /// Standard error of the ratio from the click stops, in stops; 0 at equal f-numbers.
 pub(super) fn aperture_error(
     reference: &StripEvidence,
@@ -45,7 +50,29 @@ pub(super) fn about_pair(
     }
     findings.extend(lamp_lag(coupon, answer));
     findings.extend(reciprocity(reference, coupon));
+    findings.extend(in_each_others_place(reference, coupon));
     findings
+}
+
+/// Finds a reference that is a good deal more uneven than the coupon: factory-made paper is
+/// always the more even of the two (common practice, no source), so the strips were probably
+/// listed in each other's place.
+fn in_each_others_place(reference: &StripEvidence, coupon: &StripEvidence) -> Option<Finding> {
+    let [paper, coat] = [reference, coupon].map(|e| e.reading.unevenness.exposure_decades);
+    (paper > UNEVEN_PAPER && paper > MORE_UNEVEN * coat).then(|| Finding {
+        kind: Kind::PoorFit,
+        weight: Weight::Caution,
+        place: Place::strip(reference.strip),
+        seen: format!(
+            "The reference is {:.0} times as uneven as the coupon, though no hand coats as evenly \
+             as a factory.",
+            paper / coat
+        ),
+        matters: "If the two are listed in each other's place, the ratio is upside down.".into(),
+        remedy: "Compare the strips with their outlines: is each the one that it is listed as, \
+                 and is the list of exposures right?"
+            .into(),
+    })
 }
 
 fn different_apertures(

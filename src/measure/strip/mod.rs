@@ -24,6 +24,8 @@ use super::raster::{Channel, Overview, Raster};
 use super::watch::{Cancelled, Watch};
 use view::View;
 
+pub(in crate::measure) use report::LEAST_CONFIDENCE;
+
 /// What a strip is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -6,9 +6,9 @@ use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::geometry::{Edge, Field, StripShape};
 
 /// Chance of being right below which nothing can be built on a reading.
-const LEAST_CONFIDENCE: f64 = 0.6;
+pub(in crate::measure) const LEAST_CONFIDENCE: f64 = 0.8;
 /// Chance of being right below which the doubt is told.
-const DOUBTFUL: f64 = 0.8;
+const DOUBTFUL: f64 = 0.9;
 
 /// Adds the findings.
 pub(super) fn report(found: &mut Found, wanted: &Wanted, views: &[View]) {
