@@ -36,7 +36,7 @@ const CENTRE_LIMIT: f64 = 0.15;
 /// From this share on, a step's centre may as well be its neighbour's.
 const ANOTHER_STEP: f64 = 0.5;
 /// Confidence below which a reading counts as flagged: nothing is solved from it.
-const FLAGGED: f64 = 0.8;
+const FLAGGED: f64 = 0.65;
 
 /// What is known of a session before looking: everything but geometry.
 fn wanted(practice: &Practice) -> Wanted {

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::measure::estimate::Gap;
 use crate::measure::finding::{Finding, Kind, Weight};
-use crate::measure::strip::{Found, LEAST_CONFIDENCE};
+use crate::measure::strip::Found;
 
 /// Which strips no answer may rest on, and why.
 pub(super) struct Gate {
@@ -46,10 +46,7 @@ impl Gate {
             }
         }
         for (strip, located) in found.strips.iter().enumerate() {
-            if located
-                .as_ref()
-                .is_some_and(|located| located.confidence < LEAST_CONFIDENCE)
-            {
+            if located.as_ref().is_some_and(|located| !located.is_sure()) {
                 closed.push((strip, Gap::UncertainSteps));
             }
         }

@@ -24,7 +24,12 @@ use super::raster::{Channel, Overview, Raster};
 use super::watch::{Cancelled, Watch};
 use view::View;
 
-pub(in crate::measure) use report::LEAST_CONFIDENCE;
+impl Located {
+    /// Whether its place is sure enough to build an answer on.
+    pub fn is_sure(&self) -> bool {
+        report::is_sure(self)
+    }
+}
 
 /// What a strip is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, serde::Deserialize)]

@@ -6,9 +6,14 @@ use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::geometry::{Edge, Field, StripShape};
 
 /// Chance of being right below which nothing can be built on a reading.
-pub(in crate::measure) const LEAST_CONFIDENCE: f64 = 0.8;
+const LEAST_CONFIDENCE: f64 = 0.65;
 /// Chance of being right below which the doubt is told.
-const DOUBTFUL: f64 = 0.9;
+const DOUBTFUL: f64 = 0.8;
+
+/// Whether the place of a thing is sure enough to build on.
+pub(super) fn is_sure(located: &Located) -> bool {
+    located.confidence >= LEAST_CONFIDENCE
+}
 
 /// Adds the findings.
 pub(super) fn report(found: &mut Found, wanted: &Wanted, views: &[View]) {
@@ -43,8 +48,7 @@ fn numbers(found: &Found, wanted: &Wanted) -> Vec<Finding> {
             remedy: "check that it lies on the scan, or give its corners in the session".to_owned(),
         });
     }
-    let sure = |located: &&Located| located.confidence >= LEAST_CONFIDENCE;
-    for spare in found.spare.iter().filter(sure) {
+    for spare in found.spare.iter().filter(|spare| spare.is_sure()) {
         findings.push(Finding {
             kind: Kind::StripNotDescribed,
             weight: Weight::Blocking,
@@ -68,10 +72,10 @@ fn numbers(found: &Found, wanted: &Wanted) -> Vec<Finding> {
 
 /// Another reading that is possible, or borders that are not sure.
 fn doubt(index: usize, located: &Located, views: &[View]) -> Option<Finding> {
-    let weight = if located.confidence < LEAST_CONFIDENCE {
-        Weight::Blocking
-    } else {
+    let weight = if located.is_sure() {
         Weight::Caution
+    } else {
+        Weight::Blocking
     };
     let place = Place {
         area: located.shape.corners.to_vec(),
