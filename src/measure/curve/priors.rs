@@ -57,7 +57,7 @@ pub const SWITCHED_OFF: f64 = 4.0;
 /// Density of the model discrepancy, where net density is half of the full one: no paper is
 /// our formula. It falls to nothing toward Dmin and Dmax. The formula fitted without noise
 /// misses the shapes named above by 0.001 to 0.011.
-pub const DISCREPANCY: f64 = 0.012;
+pub const DISCREPANCY: f64 = 0.011;
 /// How slowly it falls: the power of 4 F (1 - F), F the share of net density. Toe and shoulder
 /// are where formulas differ most, so it is held up there.
 pub const DISCREPANCY_POWER: f64 = 0.25;

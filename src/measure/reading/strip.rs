@@ -25,7 +25,7 @@ const MOST_STRANGE: f64 = 0.08;
 /// top of what the model says. Waves and streaks that the model does not know make the
 /// steps look more alike than they are; a fit that believes it trusts their differences, and
 /// one strange step then moves the whole curve.
-const OWN_SHARE: f64 = 0.4;
+const OWN_SHARE: f64 = 0.5;
 
 /// What is believed of a strip before it is read.
 #[derive(Debug, Clone, Copy, PartialEq)]
