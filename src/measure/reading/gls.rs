@@ -26,7 +26,7 @@ const SLOW_POWER: f64 = 1.5;
 /// length of F (mm), standard deviation of G (share of net density), correlation length of
 /// G and B (mm), standard deviation of B (density), and of what differs from cell to cell
 /// beyond the pixels' scatter (density), and how much of F is slow (its standard deviation
-/// over that of the rest, were that [`QUICK_SCALE`] long).
+/// over that of the rest, were that 6 mm long).
 pub type Theta = nalgebra::SVector<f64, COUNT>;
 /// Matrix over the covariance parameters.
 pub type ThetaMatrix = nalgebra::SMatrix<f64, COUNT, COUNT>;
