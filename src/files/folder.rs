@@ -16,7 +16,8 @@ pub fn scans_and_sessions(paths: &[PathBuf], scan_endings: &[&str]) -> Vec<PathB
     files
 }
 
-fn ends_with(path: &Path, endings: &[&str]) -> bool {
+/// Whether the file's name ends in one of `endings` (without the dot), in capitals or not.
+pub fn ends_with(path: &Path, endings: &[&str]) -> bool {
     path.extension()
         .and_then(|ending| ending.to_str())
         .is_some_and(|ending| {

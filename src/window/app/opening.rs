@@ -7,6 +7,7 @@ use egui::Context;
 use super::{App, Overlay, Pending};
 use crate::document::{Edit, History, Scan, Session};
 use crate::files::atomic;
+use crate::files::folder::{ends_with, scans_and_sessions};
 use crate::files::paths::{whole, with_paths};
 use crate::files::session::read_session;
 use crate::window::command::Bench;
@@ -24,16 +25,6 @@ const DEMO: [(&str, &[u8]); 2] = [
     ),
 ];
 
-fn has_ending(path: &Path, endings: &[&str]) -> bool {
-    path.extension()
-        .and_then(|ending| ending.to_str())
-        .is_some_and(|ending| {
-            endings
-                .iter()
-                .any(|known| known.eq_ignore_ascii_case(ending))
-        })
-}
-
 impl App {
     /// Opens a session or scans; asks first what becomes of unsaved changes. Scans alone join
     /// the session that is open.
@@ -41,8 +32,8 @@ impl App {
         if paths.is_empty() {
             return;
         }
-        let scans = crate::files::folder::scans_and_sessions(&paths, &SCAN_ENDINGS);
-        let joins = scans.iter().all(|path| has_ending(path, &SCAN_ENDINGS));
+        let scans = scans_and_sessions(&paths, &SCAN_ENDINGS);
+        let joins = scans.iter().all(|path| ends_with(path, &SCAN_ENDINGS));
         if scans.is_empty() {
             self.said =
                 "Nothing there that can be read: drop TIFF, PNG or JPEG scans, or a session file."
@@ -62,7 +53,7 @@ impl App {
     }
 
     pub(super) fn open_now(&mut self, paths: &[PathBuf]) {
-        let session = paths.iter().find(|path| has_ending(path, &["ron"]));
+        let session = paths.iter().find(|path| ends_with(path, &["ron"]));
         if let Some(file) = session {
             let file = whole(Path::new(""), file);
             match read_session(&file) {
