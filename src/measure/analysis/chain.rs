@@ -122,9 +122,24 @@ fn found(question: &Question, kept: &mut Kept, watch: &dyn Watch) -> Result<Foun
         wanted,
     );
     if let Some(found) = kept.found.get(&key) {
+        // What it was chosen from serves the next edit.
+        kept.seen.keep();
         return Ok(found);
     }
-    let found = strip::find(&question.scans, &key.1, watch)?;
+    let asked = strip::Asked::of(&key.1);
+    let mut seen = Vec::with_capacity(question.scans.len());
+    for (scan, raster) in question.scans.iter().enumerate() {
+        watch.at(0, STAGES)?;
+        let key = (scan, ByAddress(Arc::clone(raster)), asked.clone());
+        seen.push(kept.seen.get(&key).unwrap_or_else(|| {
+            let seen = Arc::new(strip::look(scan, raster, &key.2));
+            kept.seen.put(key, Arc::clone(&seen));
+            seen
+        }));
+    }
+    watch.at(0, STAGES)?;
+    let seen: Vec<&strip::Seen> = seen.iter().map(|seen| &**seen).collect();
+    let found = strip::choose(&seen, &key.1);
     kept.found.put(key, found.clone());
     Ok(found)
 }

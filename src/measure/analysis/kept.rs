@@ -10,7 +10,7 @@ use crate::measure::geometry::StripShape;
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::{Cell, StripReading};
 use crate::measure::scale::DensityScale;
-use crate::measure::strip::{Found, Wanted};
+use crate::measure::strip::{Asked, Found, Seen, Wanted};
 
 use super::Settings;
 
@@ -74,6 +74,13 @@ impl<K: PartialEq, V: Clone> Answers<K, V> {
         self.entries.push((key, answer, true));
     }
 
+    /// Keeps every answer for one round more, used or not.
+    pub fn keep(&mut self) {
+        for (.., used) in &mut self.entries {
+            *used = true;
+        }
+    }
+
     /// Ends a round: lets go of what it did not use.
     fn sweep(&mut self) {
         self.entries.retain(|(.., used)| *used);
@@ -87,6 +94,7 @@ impl<K: PartialEq, V: Clone> Answers<K, V> {
 /// [`analyse_again`](super::analyse_again) with every edit of the same session.
 #[derive(Default)]
 pub struct Kept {
+    pub(super) seen: Answers<(usize, ScanKey, Asked), Arc<Seen>>,
     pub(super) found: Answers<(Vec<ScanKey>, Wanted), Found>,
     pub(super) cells: Answers<(ScanKey, StripShape, Channel), Arc<Vec<Cell>>>,
     pub(super) scales: Answers<ScaleKey, ScaleMade>,
@@ -127,6 +135,7 @@ impl Kept {
     /// Ends a round of analysis.
     pub(super) fn sweep(&mut self) {
         self.found.sweep();
+        self.seen.sweep();
         self.cells.sweep();
         self.scales.sweep();
         self.readings.sweep();

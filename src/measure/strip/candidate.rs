@@ -137,7 +137,7 @@ impl Candidate {
 }
 
 /// What fields to try.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Counts {
     pub strips: Vec<usize>,
     pub wedge: Option<usize>,

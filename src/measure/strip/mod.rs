@@ -109,18 +109,52 @@ pub fn overview_step(scan: &Raster) -> usize {
     step.max(1)
 }
 
+/// What one scan shows of strips and wedges, whatever of them a person has outlined: the
+/// costly part of finding, which holds as long as the scan and what is asked of it do.
+#[derive(Debug, Clone)]
+pub struct Seen {
+    view: View,
+    candidates: Vec<candidate::Candidate>,
+}
+
+/// Counts of fields to look for.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Asked(candidate::Counts);
+
+impl Asked {
+    /// What is to be looked for, for these to be found. What a person has outlined is looked
+    /// for too: outlining one strip must not change how the others are seen.
+    pub fn of(wanted: &Wanted) -> Self {
+        Self(select::counts(wanted))
+    }
+}
+
+/// Looks for strips and wedges on scan number `scan`.
+pub fn look(scan: usize, raster: &Raster, asked: &Asked) -> Seen {
+    let overview = raster.overview(overview_step(raster), Channel::Luminance);
+    look_on(scan, &overview, raster.pixels_per_mm, asked)
+}
+
+fn look_on(scan: usize, overview: &Overview, per_mm: Option<f64>, asked: &Asked) -> Seen {
+    let view = View::new(scan, overview, per_mm);
+    let candidates = candidate::candidates(&view, &asked.0);
+    Seen { view, candidates }
+}
+
+/// Which of the things seen, one entry a scan, are those that are wanted. What cannot be found
+/// is a finding.
+pub fn choose(seen: &[&Seen], wanted: &Wanted) -> Found {
+    select::select(seen, wanted)
+}
+
 /// Finds strips, wedges and their fields on scans, without help.
 ///
 /// # Errors
 /// [`Cancelled`] when the watch says so. What cannot be found is a finding.
 pub fn find(scans: &[Arc<Raster>], wanted: &Wanted, watch: &dyn Watch) -> Result<Found, Cancelled> {
-    let mut overviews = Vec::with_capacity(scans.len());
-    for scan in scans {
-        watch.at(0, scans.len())?;
-        let overview = scan.overview(overview_step(scan), Channel::Luminance);
-        overviews.push((overview, scan.pixels_per_mm));
-    }
-    find_on(&overviews, wanted, watch)
+    let asked = Asked::of(wanted);
+    let look = |scan: usize| look(scan, &scans[scan], &asked);
+    find_by(scans.len(), wanted, &look, watch)
 }
 
 /// Finds strips, wedges and their fields on overviews made with [`overview_step`], each with
@@ -133,15 +167,25 @@ pub fn find_on(
     wanted: &Wanted,
     watch: &dyn Watch,
 ) -> Result<Found, Cancelled> {
-    let counts = select::counts(wanted);
-    let mut views = Vec::with_capacity(overviews.len());
-    let mut seen = Vec::with_capacity(overviews.len());
-    for (index, (overview, per_mm)) in overviews.iter().enumerate() {
-        watch.at(index, overviews.len())?;
-        let view = View::new(index, overview, *per_mm);
-        seen.push(candidate::candidates(&view, &counts));
-        views.push(view);
+    let asked = Asked::of(wanted);
+    let look = |scan: usize| {
+        let (overview, per_mm) = &overviews[scan];
+        look_on(scan, overview, *per_mm, &asked)
+    };
+    find_by(overviews.len(), wanted, &look, watch)
+}
+
+fn find_by(
+    scans: usize,
+    wanted: &Wanted,
+    look: &dyn Fn(usize) -> Seen,
+    watch: &dyn Watch,
+) -> Result<Found, Cancelled> {
+    let mut seen = Vec::with_capacity(scans);
+    for scan in 0..scans {
+        watch.at(scan, scans)?;
+        seen.push(look(scan));
     }
-    watch.at(overviews.len(), overviews.len())?;
-    Ok(select::select(&views, seen, wanted))
+    watch.at(scans, scans)?;
+    Ok(choose(&seen.iter().collect::<Vec<_>>(), wanted))
 }

@@ -16,7 +16,7 @@ pub(super) fn is_sure(located: &Located) -> bool {
 }
 
 /// Adds the findings.
-pub(super) fn report(found: &mut Found, wanted: &Wanted, views: &[View]) {
+pub(super) fn report(found: &mut Found, wanted: &Wanted, views: &[&View]) {
     let mut findings = vec![];
     if !wanted.strips.is_empty() {
         findings.extend(numbers(found, wanted));
@@ -71,7 +71,7 @@ fn numbers(found: &Found, wanted: &Wanted) -> Vec<Finding> {
 }
 
 /// Another reading that is possible, or borders that are not sure.
-fn doubt(index: usize, located: &Located, views: &[View]) -> Option<Finding> {
+fn doubt(index: usize, located: &Located, views: &[&View]) -> Option<Finding> {
     let weight = if located.is_sure() {
         Weight::Caution
     } else {
@@ -127,7 +127,7 @@ fn doubt(index: usize, located: &Located, views: &[View]) -> Option<Finding> {
 }
 
 /// Where the edges of the steps lie, from the start of the reading that is used.
-fn lay(shape: &StripShape, used: &StripShape, views: &[View]) -> String {
+fn lay(shape: &StripShape, used: &StripShape, views: &[&View]) -> String {
     let steps: Vec<usize> = (0..shape.fields.len())
         .filter(|&field| matches!(shape.fields[field], Field::Step(_)))
         .collect();

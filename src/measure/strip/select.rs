@@ -7,7 +7,7 @@ use super::report;
 use super::shape::shape;
 use super::steps::Steps;
 use super::view::View;
-use super::{Found, Located, Wanted};
+use super::{Found, Located, Seen, Wanted};
 use crate::measure::geometry::{Point, StripShape};
 
 /// Counts of steps that are tried when the session doesn't say.
@@ -17,15 +17,15 @@ const LEAST_SCORE: f64 = 6.0;
 /// Share of a candidate's area that may lie over a better one.
 const MOST_OVERLAP: f64 = 0.15;
 
-/// The counts of fields to try for.
+/// The counts of fields to try for: those of the strips that are described, outlined by a
+/// person or not.
 pub(super) fn counts(wanted: &Wanted) -> Counts {
     let mut strips: Vec<usize> = vec![];
     let mut any = wanted.strips.is_empty();
     for strip in &wanted.strips {
-        match (&strip.given, &strip.log_exposures) {
-            (Some(_), _) => {}
-            (None, Some(exposures)) => strips.push(exposures.len()),
-            (None, None) => any = true,
+        match &strip.log_exposures {
+            Some(exposures) => strips.push(exposures.len()),
+            None => any = true,
         }
     }
     if any || strips.is_empty() {
@@ -36,11 +36,7 @@ pub(super) fn counts(wanted: &Wanted) -> Counts {
     strips.retain(|&count| count > 0);
     Counts {
         strips,
-        wedge: wanted
-            .wedge
-            .as_ref()
-            .filter(|wedge| wedge.given.is_none())
-            .map(|wedge| wedge.densities.len()),
+        wedge: wanted.wedge.as_ref().map(|wedge| wedge.densities.len()),
     }
 }
 
@@ -54,13 +50,15 @@ struct Thing<'a> {
 }
 
 /// Assigns candidates to what is wanted.
-pub(super) fn select(views: &[View], seen: Vec<Vec<Candidate>>, wanted: &Wanted) -> Found {
+pub(super) fn select(seen: &[&Seen], wanted: &Wanted) -> Found {
     let mut found = Found::default();
+    let views: Vec<&View> = seen.iter().map(|seen| &seen.view).collect();
+    let open_wedge = wanted.wedge.as_ref().filter(|wedge| wedge.given.is_none());
     let mut things: Vec<Thing<'_>> = vec![];
     let mut wedges: Vec<Thing<'_>> = vec![];
-    for (view, candidates) in views.iter().zip(&seen) {
+    for Seen { view, candidates } in seen {
         for candidate in candidates {
-            if let (Some(steps), Some(wedge)) = (&candidate.wedge, &wanted.wedge) {
+            if let (Some(steps), Some(wedge)) = (&candidate.wedge, open_wedge) {
                 let (fit, falling) = likeness(candidate, steps, &wedge.densities);
                 if fit > 0.0 {
                     let mut order: Vec<usize> = (0..wedge.densities.len()).collect();
@@ -104,8 +102,8 @@ pub(super) fn select(views: &[View], seen: Vec<Vec<Candidate>>, wanted: &Wanted)
     found
         .wedges
         .extend(wanted.wedge.iter().filter_map(|wedge| given(&wedge.given)));
-    assign(views, strips, wanted, &mut found);
-    report::report(&mut found, wanted, views);
+    assign(&views, strips, wanted, &mut found);
+    report::report(&mut found, wanted, &views);
     found
 }
 
@@ -297,7 +295,7 @@ fn in_reading_order(things: &mut Vec<Thing<'_>>) {
 
 /// Gives the strips in reading order to those that are wanted, leaving out the least likely
 /// of either where the numbers differ.
-fn assign(views: &[View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut Found) {
+fn assign(views: &[&View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut Found) {
     if wanted.strips.is_empty() {
         found.strips = strips.iter().map(|thing| Some(located(thing))).collect();
         return;
@@ -342,7 +340,7 @@ fn assign(views: &[View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut F
         if here == total[row + 1][column + 1] + worth(row, column) {
             if let Some((count, steps)) = reading(open[row], &strips[column]) {
                 let candidate = strips[column].candidate;
-                let view = &views[strips[column].shape.scan];
+                let view = views[strips[column].shape.scan];
                 let exposures = wanted.strips[open[row]].log_exposures.as_deref();
                 let order = numbering(count, exposures);
                 let thing = thing(view, candidate, &steps, Made::ByHand, &order);

@@ -1,0 +1,98 @@
+//! After an edit, what still holds is not worked out again: the answer must be the one that a
+//! fresh analysis gives, to every digit.
+#![expect(
+    clippy::unwrap_used,
+    reason = "tests stop where something is not as it must be"
+)]
+
+use std::path::Path;
+use std::sync::Arc;
+
+use twinstrip::document::{Edit, Session};
+use twinstrip::files::scan::{ScanOptions, StatedEncoding, read_scan};
+use twinstrip::files::session::read_session;
+use twinstrip::measure::analysis::{Analysis, Kept, analyse, analyse_again};
+use twinstrip::measure::exposure::Exposure;
+use twinstrip::measure::geometry::StripShape;
+use twinstrip::measure::raster::Raster;
+use twinstrip::measure::strip::Role;
+use twinstrip::measure::watch::Unwatched;
+
+const SLATE: usize = 0;
+const PAPER: usize = 1;
+
+fn demo() -> (Session, Arc<Raster>) {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/demo");
+    let session = read_session(&folder.join("session.ron")).unwrap();
+    let options = ScanOptions {
+        stated: Some(StatedEncoding::Srgb),
+        ..ScanOptions::default()
+    };
+    let scan = read_scan(&folder.join("scan-1.tif"), &options, &Unwatched).unwrap();
+    (session, Arc::new(scan))
+}
+
+fn with_border_moved(analysis: &Analysis, strip: usize, border: usize, by: f64) -> Edit {
+    let mut shape: StripShape = analysis.strips[strip].located.as_ref().unwrap().shape.clone();
+    shape.edges[border].left += by;
+    shape.edges[border].right += by;
+    Edit::SetShape {
+        strip,
+        shape: Some(shape),
+    }
+}
+
+#[test]
+fn the_answer_after_an_edit_is_that_of_a_fresh_analysis_to_every_digit() {
+    let (mut session, scan) = demo();
+    let mut kept = Kept::default();
+    let mut solve = |session: &Session| {
+        let question = session.question(vec![Arc::clone(&scan)]);
+        let again = analyse_again(&question, &mut kept, &Unwatched).unwrap();
+        let fresh = analyse(&question, &Unwatched).unwrap();
+        assert_eq!(again, fresh);
+        again
+    };
+    let first = solve(&session);
+    let exposure = |text: &str| Some(Exposure::read(text).unwrap());
+    let wedge = first.wedges[0].shape.clone();
+    let edits = [
+        Edit::ExcludeStep { strip: SLATE, step: 1 },
+        with_border_moved(&first, SLATE, 3, 0.002),
+        with_border_moved(&first, SLATE, 3, 0.004),
+        with_border_moved(&first, PAPER, 5, -0.003),
+        Edit::SetExposure { strip: PAPER, exposure: exposure("halves from 2s, 10 steps at f/16") },
+        Edit::SetShape { strip: SLATE, shape: None },
+        Edit::SetExposure { strip: SLATE, exposure: exposure("halves from 8s, 6 steps at f/16") },
+        Edit::SetExposure { strip: SLATE, exposure: None },
+        Edit::SetExposure { strip: SLATE, exposure: exposure("halves from 8s, 7 steps at f/16") },
+        Edit::SetWedgeShape(Some(wedge)),
+        Edit::SetLag { lag: 0.02, uncertainty: 0.01 },
+        Edit::SetRole { strip: SLATE, role: Role::Reference },
+        Edit::SetRole { strip: SLATE, role: Role::Coupon },
+        Edit::IncludeStep { strip: SLATE, step: 1 },
+        Edit::SetWedge(None),
+    ];
+    for edit in edits {
+        let before = session.clone();
+        session = edit.apply(&session).unwrap_or_else(|why| panic!("{edit:?}: {why}"));
+        solve(&session);
+        // Back, as undo does, and forth again.
+        solve(&before);
+        solve(&session);
+    }
+}
+
+#[test]
+fn outlining_one_strip_leaves_the_place_of_the_others_alone() {
+    let (session, scan) = demo();
+    let solve = |session: &Session| {
+        analyse(&session.question(vec![Arc::clone(&scan)]), &Unwatched).unwrap()
+    };
+    let first = solve(&session);
+    let edit = with_border_moved(&first, SLATE, 3, 0.002);
+    let second = solve(&edit.apply(&session).unwrap());
+    assert_eq!(first.strips[PAPER], second.strips[PAPER]);
+    assert_eq!(first.wedges, second.wedges);
+    assert_ne!(first.strips[SLATE], second.strips[SLATE]);
+}
