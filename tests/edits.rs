@@ -33,7 +33,12 @@ fn demo() -> (Session, Arc<Raster>) {
 }
 
 fn with_border_moved(analysis: &Analysis, strip: usize, border: usize, by: f64) -> Edit {
-    let mut shape: StripShape = analysis.strips[strip].located.as_ref().unwrap().shape.clone();
+    let mut shape: StripShape = analysis.strips[strip]
+        .located
+        .as_ref()
+        .unwrap()
+        .shape
+        .clone();
     shape.edges[border].left += by;
     shape.edges[border].right += by;
     Edit::SetShape {
@@ -57,25 +62,57 @@ fn the_answer_after_an_edit_is_that_of_a_fresh_analysis_to_every_digit() {
     let exposure = |text: &str| Some(Exposure::read(text).unwrap());
     let wedge = first.wedges[0].shape.clone();
     let edits = [
-        Edit::ExcludeStep { strip: SLATE, step: 1 },
+        Edit::ExcludeStep {
+            strip: SLATE,
+            step: 1,
+        },
         with_border_moved(&first, SLATE, 3, 0.002),
         with_border_moved(&first, SLATE, 3, 0.004),
         with_border_moved(&first, PAPER, 5, -0.003),
-        Edit::SetExposure { strip: PAPER, exposure: exposure("halves from 2s, 10 steps at f/16") },
-        Edit::SetShape { strip: SLATE, shape: None },
-        Edit::SetExposure { strip: SLATE, exposure: exposure("halves from 8s, 6 steps at f/16") },
-        Edit::SetExposure { strip: SLATE, exposure: None },
-        Edit::SetExposure { strip: SLATE, exposure: exposure("halves from 8s, 7 steps at f/16") },
+        Edit::SetExposure {
+            strip: PAPER,
+            exposure: exposure("halves from 2s, 10 steps at f/16"),
+        },
+        Edit::SetShape {
+            strip: SLATE,
+            shape: None,
+        },
+        Edit::SetExposure {
+            strip: SLATE,
+            exposure: exposure("halves from 8s, 6 steps at f/16"),
+        },
+        Edit::SetExposure {
+            strip: SLATE,
+            exposure: None,
+        },
+        Edit::SetExposure {
+            strip: SLATE,
+            exposure: exposure("halves from 8s, 7 steps at f/16"),
+        },
         Edit::SetWedgeShape(Some(wedge)),
-        Edit::SetLag { lag: 0.02, uncertainty: 0.01 },
-        Edit::SetRole { strip: SLATE, role: Role::Reference },
-        Edit::SetRole { strip: SLATE, role: Role::Coupon },
-        Edit::IncludeStep { strip: SLATE, step: 1 },
+        Edit::SetLag {
+            lag: 0.02,
+            uncertainty: 0.01,
+        },
+        Edit::SetRole {
+            strip: SLATE,
+            role: Role::Reference,
+        },
+        Edit::SetRole {
+            strip: SLATE,
+            role: Role::Coupon,
+        },
+        Edit::IncludeStep {
+            strip: SLATE,
+            step: 1,
+        },
         Edit::SetWedge(None),
     ];
     for edit in edits {
         let before = session.clone();
-        session = edit.apply(&session).unwrap_or_else(|why| panic!("{edit:?}: {why}"));
+        session = edit
+            .apply(&session)
+            .unwrap_or_else(|why| panic!("{edit:?}: {why}"));
         solve(&session);
         // Back, as undo does, and forth again.
         solve(&before);

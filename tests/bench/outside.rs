@@ -7,11 +7,12 @@ use std::sync::mpsc::Receiver;
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use crate::screen::{
-    Drawn, LEFT, PAGE_DOWN, RIGHT, Screen, WHEEL_DOWN, WHEEL_UP, time_to_picture, wait_for,
-};
+use crate::screen::{LEFT, PAGE_DOWN, RIGHT, Screen, time_to_picture, wait_for};
 use crate::{edits, tell, tell_memory};
 
+/// The wheel away from the hand and toward it, which X calls buttons.
+const WHEEL_UP: u8 = 4;
+const WHEEL_DOWN: u8 = 5;
 /// The screen, which the window fills.
 const SCREEN: (u16, u16) = (1280, 800);
 /// Tones of a picture with words on it.
@@ -61,7 +62,7 @@ fn first_picture() {
     tell("window: first picture", times.collect());
 }
 
-fn until_rest(drawn: &Receiver<Drawn>) {
+fn until_rest(drawn: &Receiver<Instant>) {
     while drawn.recv_timeout(AT_REST).is_ok() {}
 }
 
@@ -84,7 +85,7 @@ fn real_edits() {
             edit();
             let mut last = begun;
             while let Ok(drawn) = drawn.recv_timeout(AT_REST) {
-                last = drawn.at;
+                last = drawn;
             }
             last.duration_since(begun).as_secs_f64() * 1e3
         });
@@ -153,7 +154,7 @@ fn frames(large: &Path) {
         }
         event += 1;
         sleep(REPORT);
-        moments.extend(drawn.try_iter().filter(is_whole).map(|drawn| drawn.at));
+        moments.extend(drawn.try_iter());
     }
     let between = moments.windows(2).map(|pair| {
         let between = pair[1].duration_since(pair[0]);
@@ -169,9 +170,4 @@ fn frames(large: &Path) {
 fn wheel(screen: &Screen, way: u8) {
     screen.button_down(way);
     screen.button_up(way);
-}
-
-/// Whether a drawing covers the window, as every frame does.
-fn is_whole(drawn: &Drawn) -> bool {
-    drawn.width >= SCREEN.0 && drawn.height >= SCREEN.1
 }

@@ -2,14 +2,14 @@
 
 use std::sync::mpsc::Receiver;
 use std::thread::sleep;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rand::{Rng as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use twinstrip::document::Session;
 
-use crate::program::{Bench, Program, alone, rest};
-use crate::screen::{CTRL, Drawn, PAGE_DOWN, RIGHT, Screen, wait_for};
+use crate::program::{Bench, CTRL, Program, alone, rest};
+use crate::screen::{PAGE_DOWN, RIGHT, Screen, wait_for};
 
 /// Edits that a round would make, were it not for the kill.
 const EDITS: usize = 50;
@@ -31,7 +31,7 @@ fn place(session: &Session) -> Option<f64> {
 }
 
 /// Waits until a key pressed before must have had its effect.
-fn wait_for_frames(drawn: &Receiver<Drawn>) {
+fn wait_for_frames(drawn: &Receiver<Instant>) {
     drawn.recv_timeout(PATIENCE).expect("a key draws something");
     for _ in 1..FRAMES {
         if drawn.recv_timeout(QUIET).is_err() {

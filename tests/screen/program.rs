@@ -9,7 +9,10 @@ use twinstrip::document::Session;
 use twinstrip::files::session::{from_text, read_session};
 use x11rb::protocol::xproto::Window;
 
-use crate::screen::{CTRL, Screen, wait_for};
+use crate::screen::{Key, Screen, wait_for};
+
+pub const ENTER: Key = 0xff0d;
+pub const CTRL: Key = 0xffe3;
 
 /// Names the program to be driven.
 const NAMED: &str = "TWINSTRIP_PROGRAM";

@@ -20,18 +20,12 @@ use x11rb::rust_connection::RustConnection;
 
 /// A key by its X name's number (X11 keysymdef.h); printable ASCII stands for itself.
 pub type Key = u32;
-pub const ENTER: Key = 0xff0d;
 pub const RIGHT: Key = 0xff53;
 pub const PAGE_DOWN: Key = 0xff56;
 pub const SHIFT: Key = 0xffe1;
-pub const CTRL: Key = 0xffe3;
 
 /// Buttons of the pointer.
 pub const LEFT: u8 = 1;
-/// The wheel away from the hand, which X calls a button.
-pub const WHEEL_UP: u8 = 4;
-/// The wheel toward the hand.
-pub const WHEEL_DOWN: u8 = 5;
 
 /// How long anything may take before a test gives up.
 const PATIENCE: Duration = Duration::from_secs(90);
@@ -45,14 +39,6 @@ pub struct Screen {
     first_code: u8,
     symbols_a_code: usize,
     symbols: Vec<Key>,
-}
-
-/// Something was drawn.
-#[derive(Debug, Clone, Copy)]
-pub struct Drawn {
-    pub at: Instant,
-    pub width: u16,
-    pub height: u16,
 }
 
 impl Screen {
@@ -215,8 +201,8 @@ impl Screen {
         RgbImage::from_raw(width.into(), height.into(), rgb.collect()).expect("all its pixels")
     }
 
-    /// From now on, every moment at which something is drawn anywhere on the screen.
-    pub fn watch(&self) -> Receiver<Drawn> {
+    /// From now on, every moment at which a frame is drawn.
+    pub fn watch(&self) -> Receiver<Instant> {
         let (connection, _) = x11rb::connect(Some(&self.display)).expect("Xvfb answers");
         connection
             .damage_query_version(1, 1)
@@ -236,12 +222,12 @@ impl Screen {
                 let Event::DamageNotify(event) = event else {
                     continue;
                 };
-                let drawn = Drawn {
-                    at: Instant::now(),
-                    width: event.area.width,
-                    height: event.area.height,
-                };
-                if send.send(drawn).is_err() {
+                // Every frame covers the whole window, which fills the screen or nearly.
+                let (part, whole) = (event.area, event.geometry);
+                if part.width < whole.width / 2 || part.height < whole.height / 2 {
+                    continue;
+                }
+                if send.send(Instant::now()).is_err() {
                     return;
                 }
             }
@@ -274,7 +260,7 @@ pub fn wait_for<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
 /// drawings have edges, an empty window has none.
 pub fn time_to_picture(
     screen: &Screen,
-    drawn: &Receiver<Drawn>,
+    drawn: &Receiver<Instant>,
     since: Instant,
     tones: usize,
 ) -> Duration {
@@ -286,7 +272,7 @@ pub fn time_to_picture(
         let seen: std::collections::BTreeSet<[u8; 3]> =
             picture.pixels().map(|pixel| pixel.0).collect();
         if seen.len() >= tones {
-            return drawn.at.duration_since(since);
+            return drawn.duration_since(since);
         }
     }
 }

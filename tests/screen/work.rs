@@ -16,8 +16,8 @@ use twinstrip::measure::watch::Unwatched;
 use twinstrip::window::theme::{Light, Theme};
 
 use crate::drop::drop_files;
-use crate::program::{Bench, Program, alone, path, rest};
-use crate::screen::{CTRL, ENTER, LEFT, RIGHT, SHIFT, Screen, wait_for};
+use crate::program::{Bench, CTRL, ENTER, Program, alone, path, rest};
+use crate::screen::{LEFT, RIGHT, SHIFT, Screen, wait_for};
 
 /// Strips of the demo in its order.
 const SLATE: usize = 0;
@@ -123,7 +123,10 @@ fn a_person_drops_the_demo_corrects_it_saves_and_the_file_holds_every_edit() {
         drop_files(&screen, program.window, (640, 400), &[&bench.session]).then_some(())
     });
     wait_for("the session's name in the title", || {
-        screen.title(program.window).contains("session.ron").then_some(())
+        screen
+            .title(program.window)
+            .contains("session.ron")
+            .then_some(())
     });
     let sight = wait_for("the scan", || {
         let picture = screen.picture();
@@ -135,6 +138,11 @@ fn a_person_drops_the_demo_corrects_it_saves_and_the_file_holds_every_edit() {
     // A step left out, by pointer and key.
     let third = middle_of(located(SLATE), Field::Step(2));
     leave_out(&screen, &bench, sight.on_screen(third));
+
+    // The paper chosen by a click, which shows its handles.
+    let (x, y) = sight.on_screen(middle_of(located(PAPER), Field::Step(7)));
+    screen.click(x, y);
+    rest();
 
     // A border of the paper dragged along the strip, and the drag undone and done again.
     let shape = located(PAPER);
@@ -155,7 +163,8 @@ fn a_person_drops_the_demo_corrects_it_saves_and_the_file_holds_every_edit() {
     rest();
     screen.button_up(LEFT);
     let outlined = |wanted: bool| {
-        wait_for("the paper's outline", || {
+        let what = format!("the paper's outline to be given: {wanted}");
+        wait_for(&what, || {
             let shape = bench.kept(1)?.strips[PAPER].shape.clone();
             (shape.is_some() == wanted).then_some(shape)
         })
@@ -178,12 +187,13 @@ fn a_person_drops_the_demo_corrects_it_saves_and_the_file_holds_every_edit() {
     // Every bench shows something.
     for bench in ['1', '2', '3', '4'] {
         screen.press_sign(&[CTRL], bench);
-        wait_for("the bench", || (tones(&screen.picture()) > 60).then_some(()));
+        wait_for("the bench", || {
+            (tones(&screen.picture()) > 60).then_some(())
+        });
     }
 
     let rescue = bench.state.join("rescue-1.ron");
     assert!(rescue.exists());
-    screen.picture().save("/tmp/w2-shot.png").unwrap();
     screen.press_sign(&[CTRL], 's');
     wait_for("the saved session", || (!rescue.exists()).then_some(()));
     program.quit();
