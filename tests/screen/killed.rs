@@ -9,12 +9,14 @@ use rand_chacha::ChaCha8Rng;
 use twinstrip::document::Session;
 
 use crate::program::{Bench, CTRL, Program, alone, rest};
-use crate::screen::{PAGE_DOWN, RIGHT, Screen, wait_for};
+use crate::screen::{PAGE_DOWN, RIGHT, Screen, tones, wait_for};
 
 /// Edits that a round would make, were it not for the kill.
 const EDITS: usize = 50;
 /// Rounds, unless `TWINSTRIP_KILLS` says how many.
 const ROUNDS: usize = 10;
+/// Tones that a scan with its marks shows at least.
+const TONES: usize = 200;
 /// The kill comes at most so many milliseconds after its edit's key.
 const LATEST: u64 = 60;
 /// Frames after which a key must have had its effect: one may be on its way to the screen, one
@@ -49,13 +51,23 @@ fn round(random: &mut ChaCha8Rng) -> (usize, f64) {
     let last = random.random_range(2..=EDITS);
     let moment = Duration::from_micros(random.random_range(0..=LATEST * 1000));
 
-    // The keyboard goes to the scan, the first strip is chosen, an arrow moves it.
+    // The keyboard goes to the scan, the first strip is chosen, an arrow moves it once it has
+    // been found.
+    wait_for("the scan", || {
+        (tones(&screen.picture()) > TONES).then_some(())
+    });
+    let drawn = screen.watch();
+    let act = |what: &dyn Fn()| {
+        while drawn.try_recv().is_ok() {}
+        what();
+        wait_for_frames(&drawn);
+    };
     wait_for("the first edit", || {
-        screen.click(640, 500);
-        screen.press(&[], PAGE_DOWN);
-        rest();
-        screen.press(&[], RIGHT);
-        (0..20).find_map(|_| {
+        // Beside the strips, which chooses none of them.
+        act(&|| screen.click(640, 500));
+        act(&|| screen.press(&[], PAGE_DOWN));
+        act(&|| screen.press(&[], RIGHT));
+        (0..40).find_map(|_| {
             sleep(Duration::from_millis(20));
             place(&bench.kept(1)?)
         })
@@ -67,14 +79,10 @@ fn round(random: &mut ChaCha8Rng) -> (usize, f64) {
         let moved = place(&bench.kept(1)?)? - start;
         (moved != 0.0).then_some(moved)
     });
-    let drawn = screen.watch();
-    for edit in 2..=last {
-        while drawn.try_recv().is_ok() {}
-        screen.press(&[], RIGHT);
-        if edit < last {
-            wait_for_frames(&drawn);
-        }
+    for _ in 2..last {
+        act(&|| screen.press(&[], RIGHT));
     }
+    screen.press(&[], RIGHT);
     sleep(moment);
     program.kill();
     let kept = bench.kept(1).expect("a whole copy is left");

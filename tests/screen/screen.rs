@@ -1,6 +1,7 @@
 //! A screen in memory (Xvfb) with keyboard, pointer and eyes: events of the X server itself
 //! (XTEST), pictures of what it shows, and the moments at which something is drawn (DAMAGE).
 
+use std::collections::BTreeSet;
 use std::io::{BufRead as _, BufReader};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
@@ -256,22 +257,25 @@ pub fn wait_for<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
     panic!("waited in vain for {what}");
 }
 
+/// How many tones a picture has.
+pub fn tones(picture: &RgbImage) -> usize {
+    let tones: BTreeSet<[u8; 3]> = picture.pixels().map(|pixel| pixel.0).collect();
+    tones.len()
+}
+
 /// Time from `since` until the screen shows a picture of at least so many tones: words and
 /// drawings have edges, an empty window has none.
 pub fn time_to_picture(
     screen: &Screen,
     drawn: &Receiver<Instant>,
     since: Instant,
-    tones: usize,
+    least: usize,
 ) -> Duration {
     loop {
         let drawn = drawn
             .recv_timeout(PATIENCE)
             .expect("something is drawn in time");
-        let picture = screen.picture();
-        let seen: std::collections::BTreeSet<[u8; 3]> =
-            picture.pixels().map(|pixel| pixel.0).collect();
-        if seen.len() >= tones {
+        if tones(&screen.picture()) >= least {
             return drawn.duration_since(since);
         }
     }

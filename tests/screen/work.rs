@@ -17,7 +17,7 @@ use twinstrip::window::theme::{Light, Theme};
 
 use crate::drop::drop_files;
 use crate::program::{Bench, CTRL, ENTER, Program, alone, path, rest};
-use crate::screen::{LEFT, RIGHT, SHIFT, Screen, wait_for};
+use crate::screen::{LEFT, RIGHT, SHIFT, Screen, tones, wait_for};
 
 /// Strips of the demo in its order.
 const SLATE: usize = 0;
@@ -75,12 +75,6 @@ impl Sight {
         let y = self.middle.1 + (at.y - self.size.1 / 2.0) * self.scale;
         (x.round() as i16, y.round() as i16)
     }
-}
-
-fn tones(picture: &RgbImage) -> usize {
-    let tones: std::collections::BTreeSet<[u8; 3]> =
-        picture.pixels().map(|pixel| pixel.0).collect();
-    tones.len()
 }
 
 fn middle_of(shape: &StripShape, wanted: Field) -> Point {
