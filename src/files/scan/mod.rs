@@ -16,6 +16,7 @@ mod png;
 mod profile;
 mod sniff;
 mod source;
+mod tables;
 mod tiff;
 mod write;
 

@@ -1,8 +1,8 @@
 //! Embedded ICC profiles (ICC.1, versions 2 and 4) and code points (ITU-T H.273).
 //!
 //! A profile of curves and a matrix becomes a table a channel and luminance weights (the Y
-//! row of the matrix): exact, and no second copy of the picture. A profile that has only
-//! look-up tables converts the samples, see [`convert`].
+//! row of the matrix): exact, and no second copy of the picture. A profile that has look-up
+//! tables converts the samples, see [`convert`]; tables go before curves (ICC.1:2010, 8.10).
 
 use moxcms::{
     CicpColorPrimaries, CicpProfile, ColorProfile, DataColorSpace, MatrixCoefficients,
@@ -14,6 +14,7 @@ use super::curve;
 use super::decoded::Decoded;
 use super::error::{Format, Problem};
 use super::light::table;
+use super::tables::light_of_lightness;
 use crate::measure::raster::Light;
 
 /// The way to linear light by an embedded profile.
@@ -29,10 +30,10 @@ pub(super) fn from_profile(decoded: &mut Decoded, bytes: &[u8]) -> Result<Light,
     match (profile.color_space, decoded.channels) {
         (DataColorSpace::Rgb, _) => {
             let curves = [&profile.red_trc, &profile.green_trc, &profile.blue_trc];
-            if let [Some(red), Some(green), Some(blue)] = curves {
-                by_matrix(decoded, &profile, [red, green, blue], source)
-            } else if decoded.channels == 3 && convert::has_tables(&profile) {
+            if decoded.channels == 3 && convert::has_tables(&profile) {
                 convert::convert(decoded, &profile, source)
+            } else if let [Some(red), Some(green), Some(blue)] = curves {
+                by_matrix(decoded, &profile, [red, green, blue], source)
             } else {
                 Err(unusable("it has neither curves nor tables for this scan"))
             }
@@ -42,8 +43,13 @@ pub(super) fn from_profile(decoded: &mut Decoded, bytes: &[u8]) -> Result<Light,
                 .gray_trc
                 .as_ref()
                 .ok_or_else(|| unusable("it has no curve"))?;
+            // Over CIELAB the curve gives lightness (ICC.1:2010, 9.2.30 and 6.3.4.2).
+            let to_light = match profile.pcs {
+                DataColorSpace::Lab => |share: f64| light_of_lightness(100.0 * share),
+                _ => |share: f64| share,
+            };
             Ok(Light {
-                tables: vec![tabulate(decoded, curve)?],
+                tables: vec![tabulate(decoded, curve, to_light)?],
                 weights: [1.0, 0.0, 0.0],
                 source,
             })
@@ -105,15 +111,17 @@ fn by_matrix(
             decoded.notes.push(note.into());
         }
         return Ok(Light {
-            tables: vec![tabulate(decoded, curves[1])?],
+            tables: vec![tabulate(decoded, curves[1], |share| share)?],
             weights: [1.0, 0.0, 0.0],
             source,
         });
     }
     let tables = if alike {
-        vec![tabulate(decoded, curves[0])?; 3]
+        vec![tabulate(decoded, curves[0], |share| share)?; 3]
     } else {
-        let each = curves.iter().map(|curve| tabulate(decoded, curve));
+        let each = curves
+            .iter()
+            .map(|curve| tabulate(decoded, curve, |share| share));
         each.collect::<Result<_, _>>()?
     };
     Ok(Light {
@@ -154,11 +162,15 @@ pub(super) fn weights_of_primaries(primaries: [[f64; 2]; 3], white: [f64; 2]) ->
     sound.then_some(weights)
 }
 
-/// The linear light of every code value by a curve of a profile.
-fn tabulate(decoded: &Decoded, curve: &ToneReprCurve) -> Result<std::sync::Arc<[f32]>, Problem> {
+/// The linear light of every code value by a curve of a profile and what its values mean.
+fn tabulate(
+    decoded: &Decoded,
+    curve: &ToneReprCurve,
+    to_light: fn(f64) -> f64,
+) -> Result<std::sync::Arc<[f32]>, Problem> {
     let unusable = |what: &str| Problem::Profile { what: what.into() };
     let function = curve::function(curve).ok_or_else(|| unusable("its curve is damaged"))?;
-    let table = table(&decoded.samples, function);
+    let table = table(&decoded.samples, |share| to_light(function(share)));
     // The pieces of a parametric curve may miss each other by a rounding.
     let rising = table.windows(2).all(|pair| pair[1] - pair[0] > -1e-4);
     let (black, white) = (table[0], table[table.len() - 1]);
