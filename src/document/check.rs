@@ -3,7 +3,7 @@
 use super::{Encoding, Session, Strip, Wedge};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::ExposureError;
-use crate::measure::geometry::{Field, StripShape};
+use crate::measure::geometry::{Area, Field, StripShape};
 
 /// A session that cannot be.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -179,6 +179,7 @@ impl Session {
                 steps.unwrap_or_default()
             )));
         }
+        check_areas(&strip.areas, steps).map_err(about)?;
         match &strip.shape {
             Some(shape) => self.check_shape(shape, steps, "steps").map_err(about),
             None => Ok(()),
@@ -248,6 +249,35 @@ impl Session {
         }
         Ok(())
     }
+}
+
+/// Whether areas lie within their fields, one a field, of steps that there are.
+fn check_areas(areas: &[Area], steps: Option<usize>) -> Result<(), String> {
+    for (index, area) in areas.iter().enumerate() {
+        let of = match area.field {
+            Field::Margin => "of the margin".to_owned(),
+            Field::Step(step) => format!("of step {}", step + 1),
+            Field::Ignored => return Err("an area is of an ignored field, which isn't read".into()),
+        };
+        if let Field::Step(step) = area.field
+            && let Some(steps) = steps.filter(|&steps| step >= steps)
+        {
+            return Err(format!("an area is {of}, but the series has {steps} steps"));
+        }
+        if areas[..index].iter().any(|other| other.field == area.field) {
+            return Err(format!("there are two areas {of}"));
+        }
+        for (start, end) in [area.along, area.across] {
+            let within = 0.0 <= start && end <= 1.0;
+            if !(within && end - start >= Area::LEAST - 1e-9) {
+                return Err(format!(
+                    "the area {of} goes from {start} to {end}: shares from 0 to 1, at least {} apart",
+                    Area::LEAST
+                ));
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Whether these can be the densities of a wedge: at least three, believable, one way.

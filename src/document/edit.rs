@@ -3,7 +3,7 @@
 use super::{Encoding, Scan, Session, SessionError, Strip, Wedge};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
-use crate::measure::geometry::StripShape;
+use crate::measure::geometry::{Area, Field, StripShape};
 use crate::measure::raster::Channel;
 use crate::measure::strip::Role;
 
@@ -75,6 +75,27 @@ pub enum Edit {
         strip: usize,
         /// `None`: to be found.
         shape: Option<StripShape>,
+    },
+    /// Says where a field of a strip is read.
+    PlaceArea {
+        /// Index of the strip.
+        strip: usize,
+        /// The area; it takes the place of another one of its field.
+        area: Area,
+    },
+    /// Leaves it to the program again where a field is read.
+    FreeArea {
+        /// Index of the strip.
+        strip: usize,
+        /// The field.
+        field: Field,
+    },
+    /// Says of all areas of a strip at once where they are.
+    SetAreas {
+        /// Index of the strip.
+        strip: usize,
+        /// The areas.
+        areas: Vec<Area>,
     },
     /// Leaves a step out of the fit.
     ExcludeStep {
@@ -154,6 +175,8 @@ impl Edit {
             Self::SetRole { .. } => "set role",
             Self::SetExposure { .. } => "set exposures",
             Self::SetShape { .. } => "outline strip",
+            Self::PlaceArea { .. } => "move sampled area",
+            Self::FreeArea { .. } | Self::SetAreas { .. } => "reset sampled area",
             Self::ExcludeStep { .. } => "exclude step",
             Self::IncludeStep { .. } => "include step",
             Self::SetChannel(_) => "choose channel",
@@ -226,6 +249,19 @@ impl Edit {
             Self::SetShape { strip, shape } => {
                 strip_of(session, *strip)?.shape.clone_from(shape);
             }
+            Self::PlaceArea { strip, area } => {
+                let areas = &mut strip_of(session, *strip)?.areas;
+                areas.retain(|other| other.field != area.field);
+                areas.push(*area);
+                areas.sort_by_key(|area| number_of(area.field));
+            }
+            Self::FreeArea { strip, field } => {
+                let areas = &mut strip_of(session, *strip)?.areas;
+                areas.retain(|area| area.field != *field);
+            }
+            Self::SetAreas { strip, areas } => {
+                strip_of(session, *strip)?.areas.clone_from(areas);
+            }
             Self::ExcludeStep { strip, step } => {
                 let excluded = &mut strip_of(session, *strip)?.excluded;
                 if let Err(place) = excluded.binary_search(step) {
@@ -290,12 +326,21 @@ fn strip_of(session: &mut Session, index: usize) -> Result<&mut Strip, EditError
         .ok_or(EditError::NoStrip(index))
 }
 
-/// New exposures with fewer steps take the exclusions of steps that are gone along.
+/// The margin first, then the steps.
+fn number_of(field: Field) -> usize {
+    match field {
+        Field::Step(step) => step + 1,
+        Field::Margin | Field::Ignored => 0,
+    }
+}
+
+/// New exposures with fewer steps take the exclusions and areas of steps that are gone along.
 fn set_exposure(strip: &mut Strip, exposure: Option<&Exposure>) {
     strip.exposure = exposure.cloned();
     if let Some(exposure) = exposure {
         let steps = exposure.series.steps();
         strip.excluded.retain(|&step| step < steps);
+        strip.areas.retain(|area| number_of(area.field) <= steps);
     }
 }
 

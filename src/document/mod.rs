@@ -14,7 +14,7 @@ use std::sync::Arc;
 use crate::measure::analysis::{Question, Settings, StripSpec, WedgeSpec};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
-use crate::measure::geometry::StripShape;
+use crate::measure::geometry::{Area, StripShape};
 use crate::measure::raster::Raster;
 use crate::measure::strip::Role;
 
@@ -96,6 +96,8 @@ pub struct Strip {
     pub exposure: Option<Exposure>,
     /// Steps left out of the fit, from 0 in the order of the series, ascending.
     pub excluded: Vec<usize>,
+    /// Where fields are read, when the person says so: at most one area a field.
+    pub areas: Vec<Area>,
     /// Where it lies on a scan, when the person says so.
     pub shape: Option<StripShape>,
 }
@@ -108,6 +110,7 @@ impl Strip {
             role,
             exposure: None,
             excluded: vec![],
+            areas: vec![],
             shape: None,
         }
     }
@@ -158,5 +161,6 @@ fn spec(strip: &Strip) -> StripSpec {
             .and_then(|exposure| exposure.aperture.engraved),
         shape: strip.shape.clone(),
         excluded: strip.excluded.clone(),
+        areas: strip.areas.clone(),
     }
 }

@@ -167,6 +167,58 @@ fn shorter_exposures_take_exclusions_of_steps_that_are_gone_along() {
     assert_eq!(edit.apply(&session).unwrap().strips[1].excluded, vec![2]);
 }
 
+fn area(field: Field, along: (f64, f64)) -> Area {
+    Area {
+        field,
+        along,
+        across: (0.25, 0.75),
+    }
+}
+
+#[test]
+fn a_field_has_one_area_and_it_can_be_left_to_the_program_again() {
+    let place = |area| Edit::PlaceArea { strip: 1, area };
+    let once = place(area(Field::Step(2), (0.1, 0.5)))
+        .apply(&slates())
+        .unwrap();
+    let moved = place(area(Field::Step(2), (0.4, 0.8)))
+        .apply(&once)
+        .unwrap();
+    let both = place(area(Field::Margin, (0.2, 0.9)))
+        .apply(&moved)
+        .unwrap();
+    let fields: Vec<Field> = both.strips[1].areas.iter().map(|area| area.field).collect();
+    assert_eq!(fields, [Field::Margin, Field::Step(2)]);
+    assert_eq!(both.strips[1].areas[1].along, (0.4, 0.8));
+    let free = Edit::FreeArea {
+        strip: 1,
+        field: Field::Step(2),
+    };
+    assert_eq!(free.apply(&both).unwrap().strips[1].areas.len(), 1);
+    let shorter = Edit::SetExposure {
+        strip: 1,
+        exposure: Some(Exposure::read("halves from 4s, 2 steps at f/11").unwrap()),
+    };
+    assert_eq!(shorter.apply(&moved).unwrap().strips[1].areas, []);
+}
+
+#[test]
+fn areas_that_cannot_be_are_refused() {
+    for wrong in [
+        area(Field::Step(40), (0.1, 0.5)),
+        area(Field::Ignored, (0.1, 0.5)),
+        area(Field::Margin, (0.5, 0.5)),
+        area(Field::Margin, (-0.1, 0.5)),
+        area(Field::Margin, (0.5, f64::NAN)),
+    ] {
+        let edit = Edit::PlaceArea {
+            strip: 1,
+            area: wrong,
+        };
+        assert!(edit.apply(&slates()).is_err(), "{wrong:?}");
+    }
+}
+
 #[test]
 fn outlines_that_cannot_be_are_refused() {
     let refuse = |change: fn(&mut StripShape)| {

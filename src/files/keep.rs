@@ -36,6 +36,8 @@ pub struct Remembered {
     pub recent: Vec<PathBuf>,
     /// Whether the tour was shown.
     pub tour_seen: bool,
+    /// The folder whose new scans are taken in.
+    pub watched: Option<PathBuf>,
 }
 
 impl Remembered {
@@ -48,6 +50,7 @@ impl Remembered {
                 Some(("light", word)) => kept.light = word.to_owned(),
                 Some(("recent", path)) => kept.recent.push(path.into()),
                 Some(("tour", "seen")) => kept.tour_seen = true,
+                Some(("watched", path)) => kept.watched = Some(path.into()),
                 _ => {}
             }
         }
@@ -72,6 +75,9 @@ impl Remembered {
         }
         if self.tour_seen {
             text.push_str("tour seen\n");
+        }
+        if let Some(path) = self.watched.as_deref().and_then(Path::to_str) {
+            text.push_str(&format!("watched {path}\n"));
         }
         for path in self.recent.iter().filter_map(|path| path.to_str()) {
             text.push_str(&format!("recent {path}\n"));
@@ -177,6 +183,7 @@ mod tests {
         let mut kept = Remembered {
             light: "evening".into(),
             tour_seen: true,
+            watched: Some("scans come here".into()),
             ..Remembered::default()
         };
         for number in 0..10 {

@@ -4,6 +4,7 @@ pub mod atomic;
 
 mod cgats;
 pub mod folder;
+pub mod inbox;
 pub mod keep;
 pub mod paths;
 pub mod scan;

@@ -96,6 +96,23 @@ mod from_one {
     }
 }
 
+/// The part of a field that is read, where a person says so; without, most of the field is,
+/// clear of its borders. Shares from 0 to 1, of the field along and of the strip across.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Area {
+    /// The field: the margin or a step.
+    pub field: Field,
+    /// From where to where between the field's borders.
+    pub along: (f64, f64),
+    /// From where to where between the strip's left and right side.
+    pub across: (f64, f64),
+}
+
+impl Area {
+    /// Least share that an area takes of its field either way.
+    pub const LEAST: f64 = 0.02;
+}
+
 /// Outline and fields of one strip or wedge on one scan.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct StripShape {
@@ -126,6 +143,22 @@ impl StripShape {
             self.on_scan(from.right, 1.0),
             self.on_scan(to.right, 1.0),
             self.on_scan(to.left, 0.0),
+        ]
+    }
+
+    /// Corners of an area of a field on the scan, in the order of [`StripShape::corners`]. Its
+    /// ends keep their distance from the field's borders, slanted or not.
+    pub fn area_corners(&self, field: usize, area: &Area) -> [Point; 4] {
+        let (from, to) = (self.edges[field], self.edges[field + 1]);
+        let length = to.middle() - from.middle();
+        let start = |across| from.at(across) + area.along.0 * length;
+        let end = |across| to.at(across) - (1.0 - area.along.1) * length;
+        let (left, right) = area.across;
+        [
+            self.on_scan(start(left), left),
+            self.on_scan(start(right), right),
+            self.on_scan(end(right), right),
+            self.on_scan(end(left), left),
         ]
     }
 

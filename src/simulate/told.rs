@@ -217,6 +217,7 @@ pub fn spec(told: &Told, name: &str) -> StripSpec {
         engraved_f_number: Some(told.engraved),
         shape: None,
         excluded: vec![],
+        areas: vec![],
     }
 }
 

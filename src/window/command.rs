@@ -2,6 +2,7 @@
 
 use egui::{Key, KeyboardShortcut, Modifiers};
 
+use super::request::Kind;
 use super::theme::Light;
 
 /// Where in the window one works.
@@ -84,6 +85,18 @@ pub enum Command {
     AddStep,
     /// One step less.
     RemoveStep,
+    /// What the chosen thing on the scan is.
+    Call(Kind),
+    /// The chosen field is read where the program chooses again.
+    FreeArea,
+    /// Scans that come into a folder are read in, by a dialog.
+    WatchFolder,
+    /// They aren't any more.
+    StopWatching,
+    /// The column with the answer out or in.
+    AnswerColumn,
+    /// The column with the strips out or in.
+    StripColumn,
     /// The list of keys.
     Shortcuts,
     /// The tour over the demo.
@@ -121,10 +134,16 @@ impl Command {
             Self::Flip,
             Self::AddStep,
             Self::RemoveStep,
+            Self::FreeArea,
+            Self::WatchFolder,
+            Self::StopWatching,
+            Self::AnswerColumn,
+            Self::StripColumn,
             Self::Shortcuts,
             Self::Tour,
             Self::Quit,
         ];
+        all.extend(Kind::ALL.map(Self::Call));
         all.extend(Bench::ALL.map(Self::Go));
         all.extend(Light::ALL.map(Self::Light));
         all
@@ -157,6 +176,14 @@ impl Command {
             Self::Flip => "Turn strip round",
             Self::AddStep => "One step more",
             Self::RemoveStep => "One step less",
+            Self::Call(Kind::Paper) => "It is paper",
+            Self::Call(Kind::Coated) => "It is coated",
+            Self::Call(Kind::Wedge) => "It is the wedge",
+            Self::FreeArea => "Read it where the program chooses",
+            Self::WatchFolder => "Watch a folder…",
+            Self::StopWatching => "Stop watching",
+            Self::AnswerColumn => "Answer in full",
+            Self::StripColumn => "Strips",
             Self::Shortcuts => "Keys",
             Self::Tour => "Tour of the demo",
             Self::Quit => "Close",
@@ -205,6 +232,28 @@ impl Command {
             Self::Flip => "Numbers the steps of the chosen strip from its other end.",
             Self::AddStep => "Adds a step at the far end of the chosen strip.",
             Self::RemoveStep => "Takes the last step of the chosen strip away.",
+            Self::Call(Kind::Paper) => {
+                "Says that the chosen thing is ordinary printing paper: what the emulsion is compared with."
+            }
+            Self::Call(Kind::Coated) => {
+                "Says that the chosen thing is the piece with the hand-coated emulsion."
+            }
+            Self::Call(Kind::Wedge) => {
+                "Says that the chosen thing is the wedge of known densities that was scanned along."
+            }
+            Self::FreeArea => {
+                "Forgets where you placed the sampled area of the chosen field; most of the field is read again."
+            }
+            Self::WatchFolder => {
+                "Takes in every scan that your scanning program saves in a folder from now on."
+            }
+            Self::StopWatching => "New scans in the watched folder are not taken in any more.",
+            Self::AnswerColumn => {
+                "Shows the answer with all that should be known, or folds it away."
+            }
+            Self::StripColumn => {
+                "Shows the strips and their steps beside the scan, or folds them away."
+            }
             Self::Shortcuts => "Lists the keys.",
             Self::Tour => "Shows the way from scan to answer in five steps.",
             Self::Quit => "Closes the window; unsaved changes are asked about.",
@@ -238,6 +287,12 @@ impl Command {
             Self::Flip => key(PLAIN, Key::R),
             Self::AddStep => key(PLAIN, Key::A),
             Self::RemoveStep => key(PLAIN, Key::B),
+            Self::Call(Kind::Paper) => key(PLAIN, Key::Num1),
+            Self::Call(Kind::Coated) => key(PLAIN, Key::Num2),
+            Self::Call(Kind::Wedge) => key(PLAIN, Key::Num3),
+            Self::FreeArea => key(PLAIN, Key::Backspace),
+            Self::AnswerColumn => key(PLAIN, Key::F2),
+            Self::StripColumn => key(PLAIN, Key::F3),
             Self::Shortcuts => key(PLAIN, Key::F1),
             Self::Quit => key(CTRL, Key::Q),
             Self::OpenDemo
@@ -245,6 +300,8 @@ impl Command {
             | Self::ExportPng
             | Self::ExportCsv
             | Self::Light(_)
+            | Self::WatchFolder
+            | Self::StopWatching
             | Self::Tour => None,
         }
     }

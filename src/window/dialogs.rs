@@ -18,6 +18,8 @@ pub enum Ask {
     Scans,
     /// The file of a scan that isn't where it was; its number.
     Locate(usize),
+    /// The folder that scanning software saves in.
+    Watch,
     /// Where to save the session.
     Save,
     /// Where to write the drawing.
@@ -55,6 +57,13 @@ impl Dialogs for SystemDialogs {
                 files.iter().map(|file| file.path().to_owned()).collect()
             })
         };
+        let folder = |dialog: rfd::AsyncFileDialog| -> Answer {
+            let picked = dialog.pick_folder();
+            Box::pin(async move {
+                let folder = picked.await;
+                folder.iter().map(|file| file.path().to_owned()).collect()
+            })
+        };
         let to_write = |dialog: rfd::AsyncFileDialog| -> Answer {
             let picked = dialog.save_file();
             Box::pin(async move {
@@ -65,6 +74,7 @@ impl Dialogs for SystemDialogs {
         let future = match what {
             Ask::Open => several(dialog.add_filter("Sessions and scans", &readable)),
             Ask::Scans | Ask::Locate(_) => several(dialog.add_filter("Scans", &SCAN_ENDINGS)),
+            Ask::Watch => folder(dialog),
             Ask::Save => to_write(
                 dialog
                     .set_file_name("session.ron")

@@ -5,11 +5,13 @@ use std::collections::BTreeMap;
 use egui::{RichText, ScrollArea, TextEdit, Ui};
 
 use super::request::{Request, Scene};
+use super::scan::calling::as_wedge;
 use super::shell::{card, term};
 use crate::document::report::words::plain;
 use crate::document::{Edit, Strip, Wedge};
 use crate::files::wedge::listed;
 use crate::measure::exposure::{Exposure, write};
+use crate::measure::geometry::StripShape;
 use crate::measure::units::Stops;
 
 /// Ways to say it, to begin from.
@@ -35,6 +37,9 @@ pub struct ExposureBench {
     drafts: BTreeMap<usize, Draft>,
     wedge: Draft,
     notes: Draft,
+    /// The outline that the wedge will have once its densities are written, and what is edited
+    /// along.
+    expected: Option<(StripShape, Vec<Edit>)>,
 }
 
 impl ExposureBench {
@@ -43,9 +48,16 @@ impl ExposureBench {
         *self = Self::default();
     }
 
+    /// Waits for the densities of a wedge that a person pointed at.
+    pub fn expect_wedge(&mut self, shape: StripShape, along: Vec<Edit>) {
+        self.expected = Some((shape, along));
+    }
+
     /// The whole bench.
     pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
-        let ground = egui::Frame::new().fill(scene.theme.page).inner_margin(16);
+        let ground = egui::Frame::new()
+            .fill(scene.theme.page)
+            .inner_margin(scene.room.margin());
         egui::CentralPanel::no_frame().frame(ground).show(ui, |ui| {
             ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
                 ui.heading("How each strip was exposed");
@@ -181,8 +193,15 @@ impl ExposureBench {
                             densities: densities.clone(),
                             ..wedge
                         });
-                        let wedge = kept.unwrap_or_else(|| Wedge::new(densities));
-                        asks.push(Request::edit(Edit::SetWedge(Some(wedge))));
+                        let mut wedge = kept.unwrap_or_else(|| Wedge::new(densities));
+                        let expected = self.expected.take();
+                        let (shape, mut edits) = expected.unzip();
+                        if let Some(shape) = shape {
+                            wedge.shape = Some(as_wedge(&shape, wedge.densities.len()));
+                        }
+                        let edits = edits.get_or_insert_default();
+                        edits.push(Edit::SetWedge(Some(wedge)));
+                        asks.push(Request::Edit(std::mem::take(edits)));
                     }
                     Err((_, what)) => draft.error = Some(what),
                 }
@@ -244,7 +263,8 @@ fn table_ui(ui: &mut Ui, scene: &Scene<'_>, index: usize, exposure: &Exposure) {
     let log_exposures = exposures.log_exposures(lag);
     let first = log_exposures.first().copied().unwrap_or_default();
     let doses = exposure.series.doses();
-    egui::Grid::new(("table", index))
+    ScrollArea::horizontal().id_salt(index).show(ui, |ui| {
+        egui::Grid::new(("table", index))
         .num_columns(doses.len() + 1)
         .spacing([12.0, 4.0])
         .show(ui, |ui| {
@@ -285,4 +305,5 @@ fn table_ui(ui: &mut Ui, scene: &Scene<'_>, index: usize, exposure: &Exposure) {
             }
             ui.end_row();
         });
+    });
 }

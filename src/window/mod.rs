@@ -6,7 +6,9 @@ mod curves;
 pub mod dialogs;
 mod exposure_bench;
 mod eye_bench;
+mod icon;
 pub mod jobs;
+mod layout;
 pub mod paper;
 pub mod request;
 mod scan;
@@ -40,7 +42,7 @@ pub fn run(paths: Vec<PathBuf>) -> ExitCode {
         .with_title("twinstrip")
         .with_app_id("twinstrip")
         .with_inner_size([1280.0, 800.0])
-        .with_min_inner_size([960.0, 600.0])
+        .with_min_inner_size([560.0, 320.0])
         .with_drag_and_drop(true);
     let options = eframe::NativeOptions {
         viewport,

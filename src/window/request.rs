@@ -3,11 +3,12 @@
 use std::path::PathBuf;
 
 use super::command::Command;
+use super::layout::Room;
 use super::theme::Theme;
 use crate::document::{Edit, Session};
 use crate::measure::analysis::Analysis;
 use crate::measure::finding::Place;
-use crate::measure::geometry::StripShape;
+use crate::measure::geometry::{Area, Field, StripShape};
 
 /// A part of a strip's outline that can be moved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,15 +23,66 @@ pub enum Part {
     Border(usize),
     /// A field, by its index.
     Field(usize),
+    /// The part of a field that is read.
+    Area(usize),
+    /// A corner of it, in the order of the shape's.
+    AreaCorner(usize, usize),
+}
+
+impl Part {
+    /// The field that it is, or lies in.
+    pub fn field(self) -> Option<usize> {
+        match self {
+            Self::Field(field) | Self::Area(field) | Self::AreaCorner(field, _) => Some(field),
+            _ => None,
+        }
+    }
+}
+
+/// Something that lies on a scan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Thing {
+    /// A strip, by its number in the session, or among those found when none is described.
+    Strip(usize),
+    /// The wedge on the scan of this number.
+    Wedge(usize),
+    /// Something like a strip that the session doesn't describe, by its number.
+    Spare(usize),
+}
+
+/// What a person can say that a thing is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Ordinary printing paper.
+    Paper,
+    /// The coated piece.
+    Coated,
+    /// The wedge of known densities.
+    Wedge,
+}
+
+impl Kind {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Paper, Self::Coated, Self::Wedge];
 }
 
 /// What is chosen on the scans.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Chosen {
-    /// Index of the strip.
-    pub strip: usize,
+    /// The thing.
+    pub thing: Thing,
     /// Which part of it.
     pub part: Part,
+}
+
+impl Chosen {
+    /// The whole of a strip.
+    pub fn strip(strip: usize) -> Self {
+        Self {
+            thing: Thing::Strip(strip),
+            part: Part::Whole,
+        }
+    }
 }
 
 /// A step that the pointer is on: index of the strip, step number from 1 (0: the margin).
@@ -51,6 +103,10 @@ pub struct Scene<'a> {
     pub chosen: Option<Chosen>,
     /// The step under the pointer, wherever the pointer is.
     pub spot: Option<Spot>,
+    /// How much room the window has.
+    pub room: Room,
+    /// Whether the answer's column is out, and the strips'.
+    pub out: (bool, bool),
 }
 
 impl Scene<'_> {
@@ -66,6 +122,61 @@ impl Scene<'_> {
             Some(&strip.located.as_ref()?.shape)
         };
         said.or_else(found)
+    }
+
+    /// Where a thing lies: as the session says, or as it was found.
+    pub fn outline(&self, thing: Thing) -> Option<&StripShape> {
+        match thing {
+            Thing::Strip(strip) => self.shape(strip),
+            Thing::Wedge(scan) => {
+                let said = self.session.wedge.as_ref()?.shape.as_ref();
+                let found = self.analysis.iter().flat_map(|analysis| &analysis.wedges);
+                said.into_iter()
+                    .chain(found.map(|wedge| &wedge.shape))
+                    .find(|shape| shape.scan == scan)
+            }
+            Thing::Spare(spare) => Some(&self.analysis?.spare.get(spare)?.shape),
+        }
+    }
+
+    /// Everything that lies on a scan.
+    pub fn things(&self, scan: usize) -> Vec<Thing> {
+        let spare = self.analysis.map_or(0, |analysis| analysis.spare.len());
+        (0..self.strips())
+            .map(Thing::Strip)
+            .chain([Thing::Wedge(scan)])
+            .chain((0..spare).map(Thing::Spare))
+            .filter(|&thing| self.outline(thing).is_some_and(|shape| shape.scan == scan))
+            .collect()
+    }
+
+    /// What is chosen, if it is still there.
+    pub fn held(&self) -> Option<(Chosen, &StripShape)> {
+        let chosen = self.chosen?;
+        Some((chosen, self.outline(chosen.thing)?))
+    }
+
+    /// The strip that is chosen.
+    pub fn chosen_strip(&self) -> Option<usize> {
+        match self.chosen?.thing {
+            Thing::Strip(strip) => Some(strip),
+            Thing::Wedge(_) | Thing::Spare(_) => None,
+        }
+    }
+
+    /// A thing's name.
+    pub fn thing_name(&self, thing: Thing) -> String {
+        match thing {
+            Thing::Strip(strip) => self.name(strip),
+            Thing::Wedge(_) => "wedge".to_owned(),
+            Thing::Spare(_) => "not described".to_owned(),
+        }
+    }
+
+    /// The area that a person placed in a field of a strip.
+    pub fn placed(&self, strip: usize, field: Field) -> Option<&Area> {
+        let areas = &self.session.strips.get(strip)?.areas;
+        areas.iter().find(|area| area.field == field)
     }
 
     /// How many strips there are: those described, or those found when none is.

@@ -17,6 +17,8 @@ use crate::measure::strip::Role;
 pub const GRID: f32 = 8.0;
 /// Width of the column with the answer.
 pub const ANSWER_WIDTH: f32 = 312.0;
+/// Width of it where room is short.
+pub const NARROW_ANSWER_WIDTH: f32 = 280.0;
 /// Width of the column beside the scan.
 pub const SIDE_WIDTH: f32 = 264.0;
 

@@ -5,7 +5,12 @@
     reason = "tests put files in place and look at what was written"
 )]
 
+mod areas;
+mod closing;
+mod inbox;
 mod killed;
 mod looks;
 mod path;
+mod saying;
+mod sizes;
 mod support;

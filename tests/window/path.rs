@@ -302,33 +302,8 @@ fn one_drag_of_a_border_is_one_step_of_undo() {
         let edge = shape.edges[3].middle();
         shape.on_scan(edge, 0.3)
     };
-    let place = window.harness.get_by_label("Scan scan-1.tif").rect();
-    let scan = image::ImageReader::open(demo().join("scan-1.tif"))
-        .unwrap()
-        .into_dimensions()
-        .unwrap();
-    // As a fitted scan lies: 3 % free on each side.
-    let scale = (0.94 * place.width() / scan.0 as f32).min(0.94 * place.height() / scan.1 as f32);
-    let at = |x: f64, y: f64| {
-        place.center()
-            + egui::Vec2::new(
-                x as f32 - scan.0 as f32 / 2.0,
-                y as f32 - scan.1 as f32 / 2.0,
-            ) * scale
-    };
-    let start = at(from.x, from.y);
-    window.harness.hover_at(start);
-    window.harness.run_steps(2);
-    window.harness.drag_at(start);
-    window.harness.run_steps(1);
-    for step in 1..=6 {
-        window
-            .harness
-            .hover_at(start + egui::Vec2::new(0.0, 2.0 * step as f32));
-        window.harness.run_steps(1);
-    }
-    window.harness.drop_at(start + egui::Vec2::new(0.0, 12.0));
-    window.harness.run_steps(3);
+    let start = window.on_screen(from);
+    window.drag(start, start + egui::Vec2::new(0.0, 12.0));
     assert!(window.harness.state().session().strips[0].shape.is_some());
     window.click("Undo outline strip");
     assert!(

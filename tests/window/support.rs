@@ -43,6 +43,7 @@ pub struct Window {
     pub answers: Answers,
     pub folder: tempfile::TempDir,
     textures: Arc<Mutex<Textures>>,
+    scale: f32,
 }
 
 #[derive(Debug)]
@@ -79,14 +80,33 @@ impl Window {
         Self::build(width, height, &state, folder)
     }
 
+    /// An empty window of so many pixels, with so many of them to a point.
+    pub fn at_scale(width: u32, height: u32, scale: f32) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("window.txt"), "tour seen\n").unwrap();
+        let state = folder.path().to_owned();
+        let (width, height) = (width as f32 / scale, height as f32 / scale);
+        Self::scaled(width, height, scale, &state, folder)
+    }
+
     fn build(width: f32, height: f32, state: &Path, folder: tempfile::TempDir) -> Self {
+        Self::scaled(width, height, 1.0, state, folder)
+    }
+
+    fn scaled(
+        width: f32,
+        height: f32,
+        scale: f32,
+        state: &Path,
+        folder: tempfile::TempDir,
+    ) -> Self {
         let textures = Arc::default();
         let answers = Answers::default();
         let (shared, dialogs) = (Arc::clone(&textures), answers.clone());
         let state = state.to_owned();
         let harness = Harness::builder()
             .with_size(egui::Vec2::new(width, height))
-            .with_pixels_per_point(1.0)
+            .with_pixels_per_point(scale)
             .renderer(Recorder(shared))
             .build_eframe(move |cc| {
                 theme::install_fonts(&cc.egui_ctx);
@@ -97,6 +117,7 @@ impl Window {
             answers,
             folder,
             textures,
+            scale,
         }
     }
 
@@ -186,9 +207,51 @@ impl Window {
         self.harness.run_steps(2);
         let ctx = self.harness.ctx.clone();
         let output = self.harness.output();
-        let primitives = ctx.tessellate(output.shapes.clone(), 1.0);
-        let size = ctx.viewport_rect().size();
+        let primitives = ctx.tessellate(output.shapes.clone(), self.scale);
+        let size = ctx.viewport_rect().size() * self.scale;
+        let size = [size.x.round() as u32, size.y.round() as u32];
         let textures = self.textures.lock().unwrap();
-        picture([size.x as u32, size.y as u32], 1.0, &primitives, &textures)
+        picture(size, self.scale, &primitives, &textures)
+    }
+
+    /// Where a point of the demo's scan lies on the screen, while the whole scan is in sight.
+    pub fn on_screen(&self, at: twinstrip::measure::geometry::Point) -> egui::Pos2 {
+        let place = self.harness.get_by_label("Scan scan-1.tif").rect();
+        let (wide, high) = image::ImageReader::open(demo().join("scan-1.tif"))
+            .unwrap()
+            .into_dimensions()
+            .unwrap();
+        // As a fitted scan lies: 3 % free on each side.
+        let scale = (0.94 * place.width() / wide as f32).min(0.94 * place.height() / high as f32);
+        let (x, y) = (
+            at.x as f32 - wide as f32 / 2.0,
+            at.y as f32 - high as f32 / 2.0,
+        );
+        place.center() + egui::Vec2::new(x, y) * scale
+    }
+
+    /// Drags from one point of the screen to another.
+    pub fn drag(&mut self, from: egui::Pos2, to: egui::Pos2) {
+        self.harness.hover_at(from);
+        self.harness.run_steps(2);
+        self.harness.drag_at(from);
+        self.harness.run_steps(1);
+        for step in 1..=6 {
+            let at = from + (to - from) * (step as f32 / 6.0);
+            self.harness.hover_at(at);
+            self.harness.run_steps(1);
+        }
+        self.harness.drop_at(to);
+        self.harness.run_steps(3);
+    }
+
+    /// Clicks somewhere.
+    pub fn click_at(&mut self, at: egui::Pos2) {
+        self.harness.hover_at(at);
+        self.harness.run_steps(1);
+        self.harness.drag_at(at);
+        self.harness.run_steps(1);
+        self.harness.drop_at(at);
+        self.harness.run_steps(2);
     }
 }

@@ -18,6 +18,7 @@ mod sniff;
 mod source;
 mod tables;
 mod tiff;
+mod whole;
 mod write;
 
 use std::io::Read;
@@ -28,6 +29,7 @@ pub use error::{Format, Problem, ScanError, Sort};
 pub use hash::content_hash;
 pub use light::{StatedEncoding, srgb_to_light};
 pub use limits::Limits;
+pub use whole::is_whole;
 pub use write::{Container, Mark, Packing, Picture, WriteError, WriteOptions, write_scan};
 
 use crate::measure::raster::{Origin, Raster};

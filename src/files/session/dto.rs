@@ -6,7 +6,7 @@ use serde::de::value::{MapAccessDeserializer, SeqAccessDeserializer};
 use serde::de::{self, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Serialize, Serializer};
 
-use super::shape::ShapeDto;
+use super::shape::{AreaDto, ShapeDto};
 use super::values::{FNumber, StopCount, Time, TimeList};
 use crate::measure::exposure::Series;
 use crate::measure::exposure::sentence::bursts_of;
@@ -217,6 +217,8 @@ pub(super) struct StripDto {
     pub(super) filter: f64,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub(super) excluded: Vec<usize>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) areas: Vec<AreaDto>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) shape: Option<ShapeDto>,
 }

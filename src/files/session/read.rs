@@ -6,6 +6,7 @@ use serde::Deserialize;
 
 use super::dto::{EncodingDto, MatchDto, ScanDto, SessionDto, SettingsDto, StripDto, WedgeDto};
 use super::explain::explain;
+use super::shape::AreaDto;
 use super::{VERSION, ron_options};
 use crate::document::{Encoding, Scan, Session, SessionError, Strip, WEDGE_UNCERTAINTY, Wedge};
 use crate::files::text::{TextError, read_text};
@@ -198,12 +199,18 @@ fn strip_of(dto: StripDto) -> Result<Strip, String> {
         .collect::<Result<Vec<_>, _>>()?;
     excluded.sort_unstable();
     excluded.dedup();
+    let areas = dto
+        .areas
+        .iter()
+        .map(AreaDto::area)
+        .collect::<Result<_, _>>()?;
     let shape = dto.shape.map(|shape| shape.shape(steps)).transpose()?;
     Ok(Strip {
         name: dto.name,
         role: dto.role,
         exposure,
         excluded,
+        areas,
         shape,
     })
 }

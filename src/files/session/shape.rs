@@ -5,7 +5,7 @@ use std::fmt;
 use serde::de::{self, Deserializer, SeqAccess, Visitor};
 use serde::{Deserialize, Serialize, Serializer};
 
-use crate::measure::geometry::{Edge, Field, Point, StripShape};
+use crate::measure::geometry::{Area, Edge, Field, Point, StripShape};
 
 /// Where a strip lies.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -18,6 +18,56 @@ pub(super) struct ShapeDto {
     edges: Vec<EdgeDto>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     fields: Option<Vec<FieldDto>>,
+}
+
+/// Where a field is read: shares of the field along, of the strip across.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename = "Area", deny_unknown_fields)]
+pub(super) struct AreaDto {
+    field: FieldDto,
+    along: (f64, f64),
+    across: (f64, f64),
+}
+
+impl AreaDto {
+    /// As the session holds it.
+    ///
+    /// # Errors
+    /// When the field can't be.
+    pub(super) fn area(&self) -> Result<Area, String> {
+        Ok(Area {
+            field: self.field.field()?,
+            along: self.along,
+            across: self.across,
+        })
+    }
+
+    /// As the file holds it.
+    pub(super) fn of(area: &Area) -> Self {
+        Self {
+            field: FieldDto::of(area.field),
+            along: area.along,
+            across: area.across,
+        }
+    }
+}
+
+impl FieldDto {
+    fn field(self) -> Result<Field, &'static str> {
+        Ok(match self {
+            Self::Margin => Field::Margin,
+            Self::Ignored => Field::Ignored,
+            Self::Step(step) => Field::Step(step.checked_sub(1).ok_or("steps are counted from 1")?),
+        })
+    }
+
+    fn of(field: Field) -> Self {
+        match field {
+            Field::Margin => Self::Margin,
+            Field::Step(step) => Self::Step(step + 1),
+            Field::Ignored => Self::Ignored,
+        }
+    }
 }
 
 fn first_scan() -> usize {
@@ -92,15 +142,7 @@ impl ShapeDto {
         let fields = match (&self.fields, steps) {
             (Some(fields), _) => fields
                 .iter()
-                .map(|field| {
-                    Ok(match field {
-                        FieldDto::Margin => Field::Margin,
-                        FieldDto::Ignored => Field::Ignored,
-                        FieldDto::Step(step) => {
-                            Field::Step(step.checked_sub(1).ok_or("steps are counted from 1")?)
-                        }
-                    })
-                })
+                .map(|field| field.field())
                 .collect::<Result<_, &str>>()?,
             (None, Some(steps)) if count == steps => (0..steps).map(Field::Step).collect(),
             (None, Some(steps)) if count == steps + 1 => std::iter::once(Field::Margin)
@@ -125,16 +167,11 @@ impl ShapeDto {
 
     /// As the file holds it.
     pub(super) fn of(shape: &StripShape) -> Self {
-        let field = |field: &Field| match field {
-            Field::Margin => FieldDto::Margin,
-            Field::Step(step) => FieldDto::Step(step + 1),
-            Field::Ignored => FieldDto::Ignored,
-        };
         Self {
             scan: shape.scan + 1,
             corners: shape.corners.map(|corner| (corner.x, corner.y)).to_vec(),
             edges: shape.edges.iter().copied().map(EdgeDto).collect(),
-            fields: Some(shape.fields.iter().map(field).collect()),
+            fields: Some(shape.fields.iter().copied().map(FieldDto::of).collect()),
         }
     }
 }

@@ -6,7 +6,7 @@ use super::*;
 use crate::document::{Encoding, Scan, Session, Strip, Wedge};
 use crate::files::text::TextError;
 use crate::measure::exposure::{Exposure, Series};
-use crate::measure::geometry::{Edge, Field, Point, StripShape};
+use crate::measure::geometry::{Area, Edge, Field, Point, StripShape};
 use crate::measure::raster::Channel;
 use crate::measure::strip::Role;
 use crate::measure::units::Seconds;
@@ -122,6 +122,13 @@ fn everything() -> Session {
     };
     session.strips[2].shape = Some(shape);
     session.strips[2].excluded = vec![0, 8];
+    session.strips[2].areas = [Field::Margin, Field::Step(3)]
+        .map(|field| Area {
+            field,
+            along: (0.25, 0.5),
+            across: (0.1, 0.9),
+        })
+        .to_vec();
     session.settings.channel = Channel::Green;
     session.settings.lag = (0.125, 0.02);
     session.settings.aperture_error_stops = 1.0 / 6.0;

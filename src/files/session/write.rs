@@ -6,7 +6,7 @@ use super::dto::{
     EncodingDto, MatchDto, ScanDto, ScanFields, SeriesDto, SessionDto, SettingsDto, StripDto,
     WedgeDto, WedgeFields,
 };
-use super::shape::ShapeDto;
+use super::shape::{AreaDto, ShapeDto};
 use super::values::{FNumber, StopCount, Time};
 use super::{VERSION, ron_options};
 use crate::document::{Encoding, Scan, Session, Strip, WEDGE_UNCERTAINTY, Wedge};
@@ -96,6 +96,7 @@ fn strip(strip: &Strip) -> StripDto {
         magnification: exposure.and_then(|exposure| exposure.magnification),
         filter: exposure.map_or(0.0, |exposure| exposure.filter_density),
         excluded: strip.excluded.iter().map(|step| step + 1).collect(),
+        areas: strip.areas.iter().map(AreaDto::of).collect(),
         shape: strip.shape.as_ref().map(ShapeDto::of),
     }
 }

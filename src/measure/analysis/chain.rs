@@ -11,7 +11,7 @@ use super::results::strip_results;
 use super::scales::{Scales, scales};
 use super::{Analysis, PairResult, Question};
 use crate::measure::curve::StripEvidence;
-use crate::measure::geometry::StripShape;
+use crate::measure::geometry::{Area, StripShape};
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::cells::{self, CellOptions};
 use crate::measure::reading::{Cell, ReadingOptions, StripReading, read_strip};
@@ -93,6 +93,11 @@ pub fn analyse_again(
     Ok(Analysis {
         strips,
         wedges: found.wedges,
+        spare: found
+            .spare
+            .into_iter()
+            .filter(strip::Located::is_sure)
+            .collect(),
         pairs,
         findings,
     })
@@ -147,16 +152,28 @@ fn found(question: &Question, kept: &mut Kept, watch: &dyn Watch) -> Result<Foun
 /// Cells of a strip or wedge, measured or kept.
 pub(super) fn cells_of(
     raster: &Arc<Raster>,
-    shape: &StripShape,
+    (shape, areas): (&StripShape, &[Area]),
     channel: Channel,
     kept: &mut Kept,
     watch: &dyn Watch,
 ) -> Result<Arc<Vec<Cell>>, Cancelled> {
-    let key = (ByAddress(Arc::clone(raster)), shape.clone(), channel);
+    let key = (
+        ByAddress(Arc::clone(raster)),
+        shape.clone(),
+        areas.to_vec(),
+        channel,
+    );
     if let Some(cells) = kept.cells.get(&key) {
         return Ok(cells);
     }
-    let cells = cells::measure(raster, shape, channel, &CellOptions::default(), watch)?;
+    let cells = cells::measure_within(
+        raster,
+        shape,
+        areas,
+        channel,
+        &CellOptions::default(),
+        watch,
+    )?;
     let cells = Arc::new(cells);
     kept.cells.put(key, Arc::clone(&cells));
     Ok(cells)
@@ -170,11 +187,20 @@ fn strip_cells(
 ) -> Result<Vec<Option<Arc<Vec<Cell>>>>, Cancelled> {
     shapes
         .iter()
-        .map(|shape| {
+        .enumerate()
+        .map(|(strip, shape)| {
+            let areas = question.strips.get(strip);
+            let areas = areas.map_or(&[][..], |spec| &spec.areas);
             shape
                 .map(|shape| {
                     let raster = &question.scans[shape.scan];
-                    cells_of(raster, shape, question.settings.channel, kept, watch)
+                    cells_of(
+                        raster,
+                        (shape, areas),
+                        question.settings.channel,
+                        kept,
+                        watch,
+                    )
                 })
                 .transpose()
         })

@@ -6,7 +6,7 @@ use crate::measure::check::Checked;
 use crate::measure::compare::PairAnswer;
 use crate::measure::curve::StripEvidence;
 use crate::measure::finding::Finding;
-use crate::measure::geometry::StripShape;
+use crate::measure::geometry::{Area, StripShape};
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::{Cell, StripReading};
 use crate::measure::scale::DensityScale;
@@ -96,12 +96,15 @@ impl<K: PartialEq, V: Clone> Answers<K, V> {
 pub struct Kept {
     pub(super) seen: Answers<(usize, ScanKey, Asked), Arc<Seen>>,
     pub(super) found: Answers<(Vec<ScanKey>, Wanted), Found>,
-    pub(super) cells: Answers<(ScanKey, StripShape, Channel), Arc<Vec<Cell>>>,
+    pub(super) cells: Answers<CellsKey, Arc<Vec<Cell>>>,
     pub(super) scales: Answers<ScaleKey, ScaleMade>,
     pub(super) readings: Answers<ReadingKey, Arc<StripReading>>,
     pub(super) checks: Answers<CheckKey, Checked>,
     pub(super) pairs: Answers<(StripEvidence, StripEvidence, Settings), (PairAnswer, Vec<Finding>)>,
 }
+
+/// Everything the cells of a strip or wedge depend on.
+pub(super) type CellsKey = (ScanKey, StripShape, Vec<Area>, Channel);
 
 /// Everything a wedge's scale depends on: its cells, its shape, its list.
 pub(super) type ScaleKey = (ByAddress<Vec<Cell>>, StripShape, Vec<f64>, f64);

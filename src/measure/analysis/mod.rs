@@ -20,7 +20,7 @@ use serde::Serialize;
 use super::compare::PairAnswer;
 use super::exposure::Exposures;
 use super::finding::Finding;
-use super::geometry::StripShape;
+use super::geometry::{Area, StripShape};
 use super::raster::{Channel, Raster};
 use super::strip::{Located, Role};
 
@@ -39,6 +39,8 @@ pub struct StripSpec {
     pub shape: Option<StripShape>,
     /// Steps (from 0, in the order of the series) left out of the fit.
     pub excluded: Vec<usize>,
+    /// Areas placed by hand, at most one a field.
+    pub areas: Vec<Area>,
 }
 
 /// The wedge as the session describes it.
@@ -147,6 +149,10 @@ pub struct Analysis {
     pub strips: Vec<StripResult>,
     /// The wedge on each scan where it was seen.
     pub wedges: Vec<Located>,
+    /// Strip-like things that the session doesn't describe: for whoever points at one. They are
+    /// told of in the findings.
+    #[serde(skip)]
+    pub spare: Vec<Located>,
     /// One entry a coupon that could be solved.
     pub pairs: Vec<PairResult>,
     /// What a person should be told, heaviest first.

@@ -59,7 +59,13 @@ pub(super) fn scales(
         for located in &found.wedges {
             let scan = located.shape.scan;
             let channel = question.settings.channel;
-            let cells = cells_of(&question.scans[scan], &located.shape, channel, kept, watch)?;
+            let cells = cells_of(
+                &question.scans[scan],
+                (&located.shape, &[]),
+                channel,
+                kept,
+                watch,
+            )?;
             let key = (
                 ByAddress(cells),
                 located.shape.clone(),

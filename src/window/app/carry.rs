@@ -3,11 +3,13 @@
 use std::sync::Arc;
 
 use super::{App, Overlay, Pending};
-use crate::document::{Edit, Gesture, Scan, Strip, report};
-use crate::measure::strip::Role;
+use crate::document::{Edit, Gesture, Scan, report};
+use crate::measure::geometry::Field;
 use crate::window::command::{Bench, Command};
 use crate::window::dialogs::Ask;
-use crate::window::request::{Part, Request, Scene};
+use crate::window::layout::Column;
+use crate::window::request::{Chosen, Kind, Part, Request, Scene, Thing};
+use crate::window::scan::calling::{self, Called};
 use crate::window::scan::handles;
 use crate::window::theme::Theme;
 
@@ -64,6 +66,8 @@ impl App {
             theme: &DAY,
             chosen: self.chosen,
             spot: None,
+            room: crate::window::layout::Room::Wide,
+            out: (true, true),
         }
     }
 
@@ -87,10 +91,10 @@ impl App {
     }
 
     fn forget_missing_choice(&mut self) {
-        let strips = self.session().strips.len();
-        if self
-            .chosen
-            .is_some_and(|chosen| strips > 0 && chosen.strip >= strips)
+        let session = Arc::clone(self.history.session());
+        if let Some(strip) = self.scene(&session, None).chosen_strip()
+            && !session.strips.is_empty()
+            && strip >= session.strips.len()
         {
             self.chosen = None;
         }
@@ -101,6 +105,12 @@ impl App {
             Command::New => self.unless_unsaved(Pending::New),
             Command::OpenDemo => self.unless_unsaved(Pending::Demo),
             Command::Open => self.ask(Ask::Open),
+            Command::WatchFolder => self.ask(Ask::Watch),
+            Command::StopWatching => self.stop_watching(),
+            Command::Call(kind) => self.call(kind),
+            Command::FreeArea => self.free_area(),
+            Command::AnswerColumn => self.columns.toggle(Column::Answer, &self.ctx),
+            Command::StripColumn => self.columns.toggle(Column::Strips, &self.ctx),
             Command::AddScans => self.ask(Ask::Scans),
             Command::Save => self.save(),
             Command::SaveAs => self.ask(Ask::Save),
@@ -156,17 +166,14 @@ impl App {
         }
     }
 
-    /// The step under the pointer, else the chosen one, out of the fit or back into it.
+    /// The chosen step, else the one under the pointer, out of the fit or back into it.
     fn toggle_step(&mut self) {
         let session = Arc::clone(self.history.session());
         let analysis = self.analysis.shown().cloned();
-        let chosen = self.chosen.and_then(|chosen| {
-            let scene = self.scene(&session, analysis.as_deref());
-            let Part::Field(field) = chosen.part else {
-                return None;
-            };
-            match scene.shape(chosen.strip)?.fields.get(field)? {
-                crate::measure::geometry::Field::Step(step) => Some((chosen.strip, *step)),
+        let scene = self.scene(&session, analysis.as_deref());
+        let chosen = scene.held().and_then(|(chosen, shape)| {
+            match shape.fields.get(chosen.part.field()?)? {
+                Field::Step(step) => Some((scene.chosen_strip()?, *step)),
                 _ => None,
             }
         });
@@ -192,53 +199,89 @@ impl App {
         let session = Arc::clone(self.history.session());
         let analysis = self.analysis.shown().cloned();
         let scene = self.scene(&session, analysis.as_deref());
-        let Some(chosen) = self
-            .chosen
-            .filter(|chosen| chosen.strip < session.strips.len())
-        else {
+        let held = scene.held().filter(|(chosen, _)| match chosen.thing {
+            Thing::Strip(strip) => strip < session.strips.len(),
+            Thing::Wedge(_) => true,
+            Thing::Spare(_) => false,
+        });
+        let Some((chosen, shape)) = held else {
             self.said = "Choose a strip first.".into();
             return;
         };
-        let Some(shape) = scene.shape(chosen.strip) else {
-            return;
-        };
         let last = shape.fields.len().saturating_sub(1);
-        let field = match chosen.part {
-            Part::Field(field) => field,
-            _ => last,
-        };
+        let field = chosen.part.field().unwrap_or(last);
         let shape = match command {
             Command::Flip => Some(handles::flipped(shape)),
             Command::AddStep => handles::with_field_split(shape, field),
             _ => handles::with_field_joined(shape, field),
         };
         if let Some(shape) = shape {
-            self.edit(&[Edit::SetShape {
-                strip: chosen.strip,
-                shape: Some(shape),
-            }]);
+            let edits = calling::outlined(&scene, chosen.thing, shape);
+            self.edit(&edits);
+        }
+    }
+
+    /// Says what the chosen thing on the scan is.
+    fn call(&mut self, kind: Kind) {
+        let session = Arc::clone(self.history.session());
+        let analysis = self.analysis.shown().cloned();
+        let scene = self.scene(&session, analysis.as_deref());
+        let Some((chosen, _)) = scene.held() else {
+            self.said = "Choose a strip or the wedge first.".into();
+            return;
+        };
+        match calling::called(&scene, chosen.thing, kind) {
+            Some(Called::Edits(edits)) => {
+                self.edit(&edits);
+                self.chosen = self.chosen_after(chosen.thing, kind);
+            }
+            Some(Called::NeedsDensities(shape, along)) => {
+                self.exposures.expect_wedge(shape, along);
+                self.bench = Bench::Exposures;
+                self.said = "Write the wedge's densities here, as its maker lists them: then that strip becomes the wedge.".into();
+            }
+            None => {}
+        }
+    }
+
+    /// What is chosen once a thing was called something else.
+    fn chosen_after(&self, thing: Thing, kind: Kind) -> Option<Chosen> {
+        let scan = self.scans.scan;
+        match (thing, kind) {
+            (Thing::Strip(_), Kind::Paper | Kind::Coated) => self.chosen,
+            (_, Kind::Wedge) => Some(Chosen {
+                thing: Thing::Wedge(scan),
+                part: Part::Whole,
+            }),
+            _ => {
+                let last = self.session().strips.len().checked_sub(1);
+                last.map(Chosen::strip)
+            }
+        }
+    }
+
+    /// Reads the chosen field where the program chooses again.
+    fn free_area(&mut self) {
+        let session = Arc::clone(self.history.session());
+        let analysis = self.analysis.shown().cloned();
+        let scene = self.scene(&session, analysis.as_deref());
+        let free = scene.held().and_then(|(chosen, shape)| {
+            let field = *shape.fields.get(chosen.part.field()?)?;
+            let strip = scene.chosen_strip()?;
+            scene.placed(strip, field)?;
+            Some(Edit::FreeArea { strip, field })
+        });
+        match free {
+            Some(edit) => self.edit(&[edit]),
+            None => self.said = "Choose a field whose sampled area you placed.".into(),
         }
     }
 
     /// Makes strips of the session out of those that were found: the first is taken for paper.
     fn describe(&mut self) {
-        let count = self
-            .analysis
-            .shown()
-            .map_or(0, |analysis| analysis.strips.len());
-        let edits: Vec<Edit> = (0..count)
-            .map(|index| {
-                let (role, name) = match index {
-                    0 => (Role::Reference, "paper".to_owned()),
-                    1 => (Role::Coupon, "coated piece".to_owned()),
-                    _ => (Role::Coupon, format!("coated piece {index}")),
-                };
-                Edit::AddStrip {
-                    at: index,
-                    strip: Strip::new(name, role),
-                }
-            })
-            .collect();
+        let session = Arc::clone(self.history.session());
+        let analysis = self.analysis.shown().cloned();
+        let edits = calling::described(&self.scene(&session, analysis.as_deref()), None);
         self.edit(&edits);
     }
 

@@ -189,6 +189,8 @@ impl App {
             theme: &theme,
             chosen: None,
             spot: None,
+            room: crate::window::layout::Room::Wide,
+            out: (true, true),
         };
         let pair = self.curves.shown(&scene).ok_or("there are no curves yet")?;
         let slide = crate::window::curves::plots::Slide {

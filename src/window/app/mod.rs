@@ -3,6 +3,7 @@
 mod carry;
 mod document;
 mod opening;
+mod watching;
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -15,6 +16,7 @@ use super::dialogs::{Ask, Dialogs};
 use super::exposure_bench::ExposureBench;
 use super::eye_bench::EyeBench;
 use super::jobs::{Job, Latest, Outcome, Wake};
+use super::layout::{Columns, Room};
 use super::request::{Chosen, Request, Scene, Spot};
 use super::scan::ScanBench;
 use super::shelf::{Shelf, Standing};
@@ -24,6 +26,7 @@ use super::theme::{Light, Theme};
 use crate::document::{History, Revision, Session};
 use crate::files::keep::{self, Remembered, Rescue};
 use crate::measure::analysis::{Analysis, Kept, analyse_again};
+use watching::Watched;
 
 /// Something that has to wait until unsaved work is dealt with.
 #[derive(Debug, Clone, PartialEq)]
@@ -73,6 +76,12 @@ pub struct App {
     said: String,
     title: String,
     overlay: Overlay,
+    /// What goes on once the dialog about the session's file is answered.
+    after_saving: Option<Pending>,
+    /// The folder whose new scans are taken in.
+    inbox: Option<Watched>,
+    /// Which columns are out.
+    columns: Columns,
     /// Set once the person said that unsaved work may go.
     may_close: bool,
     state: Option<PathBuf>,
@@ -92,7 +101,7 @@ impl App {
         let rescue = state
             .as_deref()
             .and_then(|folder| Rescue::begin(folder).ok());
-        Self {
+        let mut app = Self {
             ctx: ctx.clone(),
             wake: Arc::new(move || waker.request_repaint()),
             dialogs,
@@ -115,12 +124,17 @@ impl App {
             said: String::new(),
             title: String::new(),
             overlay: Overlay::None,
+            after_saving: None,
+            inbox: None,
+            columns: Columns::default(),
             may_close: false,
             state,
             remembered,
             rescue,
             left_behind,
-        }
+        };
+        app.watch_as_before();
+        app
     }
 
     /// The session as it stands.
@@ -149,6 +163,7 @@ impl App {
     /// Looks after work in the background; no drawing.
     pub fn logic(&mut self, ctx: &Context) {
         self.answer_dialog();
+        self.take_in();
         let session = Arc::clone(self.history.session());
         self.shelf.tend(&session.scans, &self.wake);
         self.solve(&session);
@@ -242,6 +257,7 @@ impl App {
         if self.overlay == Overlay::None || matches!(self.overlay, Overlay::Tour(_)) {
             asks.extend(Command::pressed(&ctx).map(Request::Command));
         }
+        let room = Room::now(&ctx);
         let session = Arc::clone(self.history.session());
         let analysis = self.analysis.shown().cloned();
         let scene = Scene {
@@ -253,12 +269,21 @@ impl App {
             theme: &self.theme.clone(),
             chosen: self.chosen,
             spot: self.spot,
+            room,
+            out: self.columns.out(room),
         };
         self.bar_ui(ui, &scene, &mut asks);
         let open = !session.scans.is_empty();
         if open {
             let solving = self.analysis.progress();
-            status::ui(ui, &scene, &self.shelf, &self.said, solving, &mut asks);
+            let watched = self.inbox.as_ref().map(|watched| watched.folder.as_path());
+            let working = status::Working {
+                shelf: &self.shelf,
+                said: &self.said,
+                solving,
+                watched,
+            };
+            status::ui(ui, &scene, &working, &mut asks);
             answer::ui(ui, &scene, &mut asks);
             match self.bench {
                 Bench::Scans => self.scans.ui(ui, &scene, &self.shelf, &mut asks),
@@ -272,7 +297,12 @@ impl App {
                 .iter()
                 .map(|(_, text)| left_name(text))
                 .collect();
-            welcome::ui(ui, &self.theme, &names, &self.remembered.recent, &mut asks);
+            let kept = welcome::Kept {
+                left_behind: &names,
+                recent: &self.remembered.recent,
+                watched: self.inbox.as_ref().map(|watched| watched.folder.as_path()),
+            };
+            welcome::ui(ui, &self.theme, &kept, &mut asks);
             if !self.said.is_empty() {
                 overlay::note(&ctx, &self.said, &self.theme);
             }
@@ -303,6 +333,8 @@ impl App {
             open: !scene.session.scans.is_empty(),
             measured: scene.analysis.is_some(),
             recent: &self.remembered.recent,
+            watching: self.inbox.is_some(),
+            room: scene.room,
         };
         bar::ui(ui, &standing, scene.theme, asks);
     }
@@ -331,9 +363,11 @@ impl App {
                 Said::Save => {
                     self.overlay = Overlay::None;
                     self.save();
-                    // Without a file the dialog comes first; what was pending is asked again.
                     if self.history.is_saved() {
                         self.proceed(pending);
+                    } else if self.asked.is_some() {
+                        // Without a file the dialog comes first.
+                        self.after_saving = Some(pending);
                     }
                 }
                 Said::Drop => {

@@ -125,12 +125,22 @@ impl App {
     /// A file dialog was answered.
     pub(super) fn answered(&mut self, ask: Ask, paths: Vec<PathBuf>) {
         let Some(first) = paths.first().cloned() else {
+            // The person thought better of it.
+            self.after_saving = None;
             return;
         };
         match ask {
             Ask::Open | Ask::Scans => self.open(paths),
             Ask::Locate(scan) => self.locate(scan, &first),
-            Ask::Save => self.save_to(&whole(Path::new(""), &first)),
+            Ask::Watch => self.watch(&whole(Path::new(""), &first)),
+            Ask::Save => {
+                self.save_to(&whole(Path::new(""), &first));
+                // What waited for the file, such as closing, goes on once all is in it.
+                let waiting = self.after_saving.take();
+                if let Some(pending) = waiting.filter(|_| self.history.is_saved()) {
+                    self.proceed(pending);
+                }
+            }
             Ask::Svg | Ask::Png | Ask::Csv => self.export(ask, &first),
         }
     }

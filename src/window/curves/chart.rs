@@ -28,15 +28,23 @@ pub struct Titles<'a> {
 
 /// Most numbers along an axis.
 const MOST_TICKS: f64 = 7.0;
+/// Least points from one number to the next along x and y.
+const TICK_ROOM: (f32, f32) = (48.0, 22.0);
 
 impl Chart {
     /// A chart within a place, with room for words around it; ranges are widened a little and
     /// never empty.
     pub fn within(place: Rect, x: (f64, f64), y: (f64, f64)) -> Self {
-        let area = Rect::from_min_max(
-            place.min + Vec2::new(44.0, 40.0),
-            place.max - Vec2::new(12.0, 36.0),
-        );
+        Self::with_rim(place, (Vec2::new(44.0, 40.0), Vec2::new(12.0, 36.0)), x, y)
+    }
+
+    /// A small chart without titles.
+    pub fn small(place: Rect, x: (f64, f64), y: (f64, f64)) -> Self {
+        Self::with_rim(place, (Vec2::new(28.0, 8.0), Vec2::new(8.0, 20.0)), x, y)
+    }
+
+    fn with_rim(place: Rect, rim: (Vec2, Vec2), x: (f64, f64), y: (f64, f64)) -> Self {
+        let area = Rect::from_min_max(place.min + rim.0, place.max - rim.1);
         let widened = |(low, high): (f64, f64)| {
             let span = (high - low).max(1e-6);
             (low - 0.04 * span, high + 0.04 * span)
@@ -61,24 +69,29 @@ impl Chart {
     pub fn frame(&self, painter: &Painter, titles: &Titles<'_>, theme: &Theme) {
         painter.rect_filled(self.area, 0.0, theme.panel);
         let faint = Stroke::new(1.0, theme.line.gamma_multiply(0.5));
-        for x in ticks(self.x) {
+        let room = |length: f32, each: f32| f64::from(length / each).clamp(2.0, MOST_TICKS);
+        let most = (
+            room(self.area.width(), TICK_ROOM.0),
+            room(self.area.height(), TICK_ROOM.1),
+        );
+        for x in ticks(self.x, most.0) {
             let at = self.at(x, self.y.0);
             painter.line_segment([at, Pos2::new(at.x, self.area.top())], faint);
             painter.text(
                 at + Vec2::new(0.0, 4.0),
                 Align2::CENTER_TOP,
-                number(x, self.x),
+                number(x, self.x, most.0),
                 small(),
                 theme.weak,
             );
         }
-        for y in ticks(self.y) {
+        for y in ticks(self.y, most.1) {
             let at = self.at(self.x.0, y);
             painter.line_segment([at, Pos2::new(self.area.right(), at.y)], faint);
             painter.text(
                 at - Vec2::new(6.0, 0.0),
                 Align2::RIGHT_CENTER,
-                number(y, self.y),
+                number(y, self.y, most.1),
                 small(),
                 theme.weak,
             );
@@ -177,15 +190,15 @@ pub struct Mark {
     pub lit: bool,
 }
 
-/// Round numbers along a range, at most seven: steps of 1, 2 or 5 times a power of ten.
-pub fn ticks((low, high): (f64, f64)) -> Vec<f64> {
-    let step = step_of(low, high);
+/// Round numbers along a range, about `most`: steps of 1, 2 or 5 times a power of ten.
+pub fn ticks((low, high): (f64, f64), most: f64) -> Vec<f64> {
+    let step = step_of(low, high, most);
     let (first, last) = ((low / step).ceil() as i64, (high / step).floor() as i64);
     (first..=last).map(|tick| tick as f64 * step).collect()
 }
 
-fn step_of(low: f64, high: f64) -> f64 {
-    let raw = (high - low).max(1e-9) / MOST_TICKS;
+fn step_of(low: f64, high: f64, most: f64) -> f64 {
+    let raw = (high - low).max(1e-9) / most;
     let power = 10f64.powf(raw.log10().floor());
     [1.0, 2.0, 5.0, 10.0]
         .into_iter()
@@ -194,8 +207,8 @@ fn step_of(low: f64, high: f64) -> f64 {
         .unwrap_or(10.0 * power)
 }
 
-fn number(value: f64, (low, high): (f64, f64)) -> String {
-    let decimals = (-step_of(low, high).log10().floor()).clamp(0.0, 4.0) as usize;
+fn number(value: f64, (low, high): (f64, f64), most: f64) -> String {
+    let decimals = (-step_of(low, high, most).log10().floor()).clamp(0.0, 4.0) as usize;
     crate::document::report::words::plain(value, decimals)
 }
 
@@ -206,11 +219,14 @@ mod tests {
     #[test]
     fn numbers_along_an_axis_are_round_and_few() {
         assert_eq!(
-            ticks((0.0, 1.0)),
+            ticks((0.0, 1.0), MOST_TICKS),
             [0.0, 0.2, 0.4, 0.6000000000000001, 0.8, 1.0]
         );
-        assert_eq!(ticks((-3.0, 27.0)), [0.0, 5.0, 10.0, 15.0, 20.0, 25.0]);
-        assert!(ticks((0.0, 1e-9)).len() <= 8);
+        assert_eq!(
+            ticks((-3.0, 27.0), MOST_TICKS),
+            [0.0, 5.0, 10.0, 15.0, 20.0, 25.0]
+        );
+        assert!(ticks((0.0, 1e-9), MOST_TICKS).len() <= 8);
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! The bench with the characteristic curves.
 
 mod around;
+pub mod beside;
 pub mod chart;
 pub mod plots;
 
@@ -11,6 +12,12 @@ use super::shell::term;
 use crate::document::report::words::plain;
 use crate::measure::analysis::PairResult;
 use plots::Slide;
+
+/// Least width and height at which all plots are shown at once, points.
+const SIDE_BY_SIDE: (f32, f32) = (640.0, 400.0);
+/// Least height of the curves, and of each plot beside them, points.
+const LEAST_PLOT: f32 = 260.0;
+const LEAST_AROUND: f32 = 192.0;
 
 /// What this bench remembers between frames.
 #[derive(Default)]
@@ -35,7 +42,9 @@ impl CurvesBench {
 
     /// The whole bench.
     pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
-        let ground = egui::Frame::new().fill(scene.theme.page).inner_margin(16);
+        let ground = egui::Frame::new()
+            .fill(scene.theme.page)
+            .inner_margin(scene.room.margin());
         egui::CentralPanel::no_frame().frame(ground).show(ui, |ui| {
             let Some(pair) = self.shown(scene) else {
                 ui.heading("No curves yet");
@@ -44,11 +53,24 @@ impl CurvesBench {
             };
             self.head_ui(ui, scene, pair);
             let size = ui.available_size();
-            let side = (size.x * 0.36).clamp(240.0, 520.0);
+            let slide = Slide { stops: self.slide };
+            if size.x < SIDE_BY_SIDE.0 || size.y < SIDE_BY_SIDE.1 {
+                // One below the other, to be scrolled.
+                egui::ScrollArea::vertical()
+                    .auto_shrink(false)
+                    .show(ui, |ui| {
+                        let height = size.y.max(LEAST_PLOT);
+                        plots::curves_ui(ui, height, scene, pair, slide, asks);
+                        around::by_tone_ui(ui, LEAST_AROUND, scene, pair);
+                        around::residuals_ui(ui, LEAST_AROUND, scene, pair, asks);
+                        around::budget_ui(ui, LEAST_AROUND, scene, pair);
+                    });
+                return;
+            }
+            let side = (size.x * 0.36).clamp(240.0, 720.0);
             ui.horizontal_top(|ui| {
                 ui.vertical(|ui| {
                     ui.set_width(size.x - side - 16.0);
-                    let slide = Slide { stops: self.slide };
                     plots::curves_ui(ui, size.y, scene, pair, slide, asks);
                 });
                 ui.vertical(|ui| {

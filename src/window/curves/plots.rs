@@ -101,7 +101,7 @@ pub fn paint_curves(
     chart
 }
 
-fn paint_side(painter: &Painter, chart: &Chart, scene: &Scene<'_>, side: &Side<'_>) {
+pub(super) fn paint_side(painter: &Painter, chart: &Chart, scene: &Scene<'_>, side: &Side<'_>) {
     let colour = scene.theme.role(Some(side.role));
     let coated = side.role == Role::Coupon;
     let band: Vec<(f64, f64, f64)> = side
@@ -268,10 +268,21 @@ pub fn curves_ui(
     );
     let (place, response) = place_for(ui, height, name);
     let chart = paint_curves(&ui.painter_at(place), place, scene, pair, slide);
+    touch_ui(response, &chart, scene, &sides(pair, slide), asks);
+}
+
+/// The point under the pointer lights its step; a click leaves it out or takes it back.
+pub(super) fn touch_ui(
+    response: Response,
+    chart: &Chart,
+    scene: &Scene<'_>,
+    both: &[Side<'_>],
+    asks: &mut Vec<Request>,
+) {
     let Some(pointer) = response.hover_pos() else {
         return;
     };
-    let near = sides(pair, slide)
+    let near = both
         .iter()
         .flat_map(|side| {
             let strip = side.strip;

@@ -1,5 +1,6 @@
 //! The bench for matching by eye: two steps side by side, without a gap, on neutral ground.
 
+mod detail;
 mod list;
 
 use egui::{
@@ -13,11 +14,9 @@ use super::theme::{SIDE_WIDTH, Theme, strong};
 use crate::document::Edit;
 use crate::measure::compare::eye::{self, Match, MatchedStops};
 use crate::measure::curve::CurveAnswer;
-use crate::measure::geometry::{Field, StripShape};
+use crate::measure::geometry::{Area, Field, StripShape};
 use crate::measure::strip::Role;
-
-/// What the sliders are for.
-const CUT: &str = "Where in the step the field is cut: put both on the same detail where a strip carries a picture.";
+use detail::Details;
 
 /// Side of a patch as it is cut, pixels.
 const PATCH: usize = 192;
@@ -33,8 +32,7 @@ pub struct EyeBench {
     pair: usize,
     /// Without colour.
     grey: bool,
-    /// Where in the steps the patches are cut: along and across, -1 to 1.
-    offsets: [(f32, f32); 2],
+    details: Details,
     patches: Vec<(PatchKey, TextureHandle)>,
 }
 
@@ -44,7 +42,8 @@ struct PatchKey {
     strip: usize,
     shape: StripShape,
     step: usize,
-    offset: (f32, f32),
+    /// Where the step is sampled, when the person says so.
+    area: Option<Area>,
     grey: bool,
     hash: String,
 }
@@ -141,7 +140,7 @@ impl EyeBench {
             .frame(super::shell::frame(scene.theme))
             .show(ui, |ui| {
                 ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
-                    self.side_ui(ui, scene, &couples, (paper, coated), asks);
+                    self.side_ui(ui, scene, shelf, &couples, (paper, coated), asks);
                 });
             });
         egui::CentralPanel::no_frame().show(ui, |ui| {
@@ -181,6 +180,7 @@ impl EyeBench {
         &mut self,
         ui: &mut Ui,
         scene: &Scene<'_>,
+        shelf: &Shelf,
         couples: &[(usize, usize)],
         pair: (usize, usize),
         asks: &mut Vec<Request>,
@@ -221,19 +221,15 @@ impl EyeBench {
                     }
                 }
             });
-            let offset = &mut self.offsets[usize::from(!on_paper)];
-            let name = scene.name(strip);
-            for (word, value) in [("along", &mut offset.0), ("across", &mut offset.1)] {
-                ui.horizontal(|ui| {
-                    ui.spacing_mut().slider_width = 120.0;
-                    let slider = egui::Slider::new(value, -1.0..=1.0).show_value(false);
-                    ui.add(slider)
-                        .accessible_name(format!("Cut {name} {word}"))
-                        .on_hover_text(CUT);
-                    ui.weak(format!("cut {word}"));
-                });
+            if let Some(opened) = opened_of(scene, shelf, strip) {
+                for step in steps_at(at) {
+                    ui.push_id((strip, step), |ui| {
+                        self.details.ui(ui, scene, opened, (strip, step), asks);
+                    });
+                }
             }
         }
+        self.details.sweep();
         ui.checkbox(&mut self.grey, "Without colour");
         if ui
             .button("Same tone")
@@ -283,11 +279,11 @@ impl EyeBench {
             middle + Vec2::new(side, side / 2.0),
         );
         let mut fresh = Vec::new();
-        for (rect, strip, at, offset) in [
-            (left, pair.0, self.reference_at, self.offsets[0]),
-            (right, pair.1, self.coupon_at, self.offsets[1]),
+        for (rect, strip, at) in [
+            (left, pair.0, self.reference_at),
+            (right, pair.1, self.coupon_at),
         ] {
-            self.patch(ui, rect, (strip, at, offset), scene, shelf, &mut fresh);
+            self.patch(ui, rect, (strip, at), scene, shelf, &mut fresh);
             let words = format!("{}, {}", scene.name(strip), place_words(at));
             let above = Pos2::new(rect.center().x, rect.top() - 16.0);
             super::scan_label(&painter, above, &words, scene.theme);
@@ -355,17 +351,14 @@ impl EyeBench {
         &mut self,
         ui: &Ui,
         rect: Rect,
-        (strip, at, offset): (usize, f64, (f32, f32)),
+        (strip, at): (usize, f64),
         scene: &Scene<'_>,
         shelf: &Shelf,
         fresh: &mut Vec<(PatchKey, TextureHandle)>,
     ) {
-        let (below, above) = (at.floor() as usize, at.ceil() as usize);
-        let halves = if below == above {
-            vec![(below, rect)]
-        } else {
-            let middle = rect.center().y;
-            vec![
+        let middle = rect.center().y;
+        let halves = match steps_at(at)[..] {
+            [below, above] => vec![
                 (
                     below,
                     Rect::from_min_max(rect.min, Pos2::new(rect.right(), middle)),
@@ -374,25 +367,21 @@ impl EyeBench {
                     above,
                     Rect::from_min_max(Pos2::new(rect.left(), middle), rect.max),
                 ),
-            ]
+            ],
+            _ => vec![(at as usize, rect)],
         };
         for (step, rect) in halves {
             let Some(shape) = scene.shape(strip) else {
                 return;
             };
-            let Some(opened) = scene
-                .session
-                .scans
-                .get(shape.scan)
-                .and_then(|scan| shelf.opened(scan))
-            else {
+            let Some(opened) = opened_of(scene, shelf, strip) else {
                 return;
             };
             let key = PatchKey {
                 strip,
                 shape: shape.clone(),
                 step,
-                offset,
+                area: scene.placed(strip, Field::Step(step)).copied(),
                 grey: self.grey,
                 hash: opened.hash.clone(),
             };
@@ -418,26 +407,60 @@ impl EyeBench {
     }
 }
 
-/// A square from well inside a step, as it is on the scan.
+/// The steps at a place along a strip: one, or two half way between.
+fn steps_at(at: f64) -> Vec<usize> {
+    let (below, above) = (at.floor() as usize, at.ceil() as usize);
+    if below == above {
+        vec![below]
+    } else {
+        vec![below, above]
+    }
+}
+
+/// The scan that a strip lies on.
+fn opened_of<'a>(
+    scene: &Scene<'_>,
+    shelf: &'a Shelf,
+    strip: usize,
+) -> Option<&'a super::shelf::Opened> {
+    let scan = scene.session.scans.get(scene.shape(strip)?.scan)?;
+    shelf.opened(scan)
+}
+
+/// A square from well inside a step, or from its sampled area where a person placed one, as it
+/// is on the scan.
 fn cut(opened: &super::shelf::Opened, key: &PatchKey) -> Option<egui::ColorImage> {
-    let field = key
-        .shape
-        .fields
-        .iter()
-        .position(|&field| field == Field::Step(key.step))?;
-    let (from, to) = (
-        key.shape.edges[field].middle(),
-        key.shape.edges[field + 1].middle(),
-    );
-    let along = (from + to) / 2.0 + f64::from(key.offset.0) * 0.25 * (to - from);
-    let across = 0.5 + f64::from(key.offset.1) * 0.25;
-    let centre = key.shape.on_scan(along, across);
-    let size = (((to - from) * key.shape.length()).min(key.shape.width()) * 0.4).max(2.0) as usize;
-    let size = size.min(PATCH);
-    let corner = |at: f64| (at - size as f64 / 2.0).max(0.0) as usize;
+    let field = key.shape.field_of_step(key.step)?;
+    let (centre, size) = match &key.area {
+        Some(area) => {
+            let [a, b, c, d] = key.shape.area_corners(field, area);
+            let (along, across) = (a.distance(d), a.distance(b));
+            (
+                a.toward(c, 0.5).toward(b.toward(d, 0.5), 0.5),
+                along.min(across),
+            )
+        }
+        None => {
+            let (from, to) = (key.shape.edges[field], key.shape.edges[field + 1]);
+            let length = (to.middle() - from.middle()) * key.shape.length();
+            (
+                key.shape.field_centre(field),
+                length.min(key.shape.width()) * 0.4,
+            )
+        }
+    };
+    // A larger square is taken from a smaller copy of the scan.
+    let mut level = 0;
+    while size as usize >> level > PATCH && level + 1 < opened.pyramid.levels() {
+        level += 1;
+    }
+    let shrunk = (1u64 << level) as f64;
+    let side = (size / shrunk).max(2.0);
+    let corner = |at: f64| (at / shrunk - side / 2.0).max(0.0) as usize;
+    let (x, y) = (corner(centre.x), corner(centre.y));
     let mut picture = opened
         .pyramid
-        .cut(0, corner(centre.x), corner(centre.y), size, size);
+        .cut(level, x, y, side as usize, side as usize);
     if picture.size[0] == 0 || picture.size[1] == 0 {
         return None;
     }

@@ -1,21 +1,32 @@
 //! What pointer and keys do on the scan.
 
-use egui::{Key, Modifiers, PointerButton, Pos2, Rect, Response, Ui, Vec2};
+use egui::{Key, Modifiers, PointerButton, Pos2, Response, Ui, Vec2};
 
-use super::{ScanBench, handles, marks};
+use super::marks::Sight;
+use super::{ScanBench, areas, calling, handles, marks};
 use crate::document::{Edit, Strip};
-use crate::measure::geometry::{Field, Point, StripShape};
+use crate::measure::geometry::{Area, Field, Point, StripShape};
 use crate::measure::strip::Role;
-use crate::window::request::{Chosen, Part, Request, Scene};
+use crate::window::request::{Chosen, Part, Request, Scene, Thing};
+
+/// Share of its field that a key makes an area wider or narrower by.
+const SIZED: f64 = 0.04;
 
 /// What the pointer drags.
 #[derive(Clone, Debug)]
 pub(super) enum Drag {
     Pan,
     Part {
+        thing: Thing,
+        part: Part,
+        shape: StripShape,
+        from: Point,
+    },
+    Area {
         strip: usize,
         part: Part,
         shape: StripShape,
+        area: Area,
         from: Point,
     },
     Draw {
@@ -28,15 +39,16 @@ impl ScanBench {
         &mut self,
         ui: &Ui,
         response: &Response,
-        place: Rect,
+        sight: &Sight<'_>,
         scene: &Scene<'_>,
         asks: &mut Vec<Request>,
     ) {
         let hovered = response
             .hover_pos()
-            .and_then(|at| marks::under(place, &self.view, self.scan, scene, at));
-        if let Some((strip, Part::Field(field))) = hovered
+            .and_then(|at| marks::under(sight, scene, at));
+        if let Some((Thing::Strip(strip), part)) = hovered
             && let Some(shape) = scene.shape(strip)
+            && let Some(field) = part.field()
         {
             match shape.fields[field] {
                 Field::Step(step) => asks.push(Request::Spot((strip, step + 1))),
@@ -46,84 +58,109 @@ impl ScanBench {
         }
         let cursor = match (self.drawing, hovered.map(|(_, part)| part)) {
             (true, _) => egui::CursorIcon::Crosshair,
-            (_, Some(Part::Corner(_) | Part::Side(_) | Part::Border(_))) => egui::CursorIcon::Grab,
+            (_, Some(Part::Area(_))) => egui::CursorIcon::Move,
+            (_, Some(Part::Corner(_) | Part::Side(_) | Part::Border(_) | Part::AreaCorner(..))) => {
+                egui::CursorIcon::Grab
+            }
             _ => egui::CursorIcon::Default,
         };
         response.clone().on_hover_cursor(cursor);
-        if response.clicked() {
+        if response.clicked() || response.secondary_clicked() {
             response.request_focus();
-            let chosen = hovered.map(|(strip, part)| Chosen { strip, part });
+            let chosen = hovered.map(|(thing, part)| Chosen { thing, part });
             asks.push(Request::Choose(chosen));
         }
         if response.drag_started() {
             let middle = ui.input(|input| input.pointer.button_down(PointerButton::Middle));
             let origin = ui.input(|input| input.pointer.press_origin());
-            self.drag = origin.map(|origin| self.begin_drag(place, origin, middle, scene, asks));
+            self.drag = origin.map(|origin| self.begin_drag(sight, origin, middle, scene, asks));
         }
-        self.drag_on(response, place, scene, asks);
+        self.drag_on(response, sight, scene, asks);
     }
 
     fn begin_drag(
         &self,
-        place: Rect,
+        sight: &Sight<'_>,
         origin: Pos2,
         middle: bool,
         scene: &Scene<'_>,
         asks: &mut Vec<Request>,
     ) -> Drag {
-        let from = self.view.on_scan(place, origin);
+        let from = sight.on_scan(origin);
         if self.drawing && !middle {
             return Drag::Draw { from };
         }
-        let under = marks::under(place, &self.view, self.scan, scene, origin);
-        let Some((strip, part)) =
+        let under = marks::under(sight, scene, origin);
+        let Some((thing, part)) =
             under.filter(|(_, part)| !middle && !matches!(part, Part::Field(_)))
         else {
             return Drag::Pan;
         };
-        let Some(shape) = scene
-            .shape(strip)
-            .filter(|_| !scene.session.strips.is_empty())
-        else {
+        let Some(shape) = scene.outline(thing).filter(|_| can_move(scene, thing)) else {
             return Drag::Pan;
         };
-        asks.push(Request::Choose(Some(Chosen { strip, part })));
-        Drag::Part {
-            strip,
-            part,
-            shape: shape.clone(),
-            from,
-        }
+        let shape = shape.clone();
+        let drag = match (thing, part) {
+            (Thing::Strip(strip), Part::Area(field) | Part::AreaCorner(field, _)) => {
+                let area = areas::area_of(scene, sight.raster, strip, &shape, field);
+                area.map_or(Drag::Pan, |area| Drag::Area {
+                    strip,
+                    part,
+                    shape,
+                    area,
+                    from,
+                })
+            }
+            _ => Drag::Part {
+                thing,
+                part,
+                shape,
+                from,
+            },
+        };
+        asks.push(Request::Choose(Some(Chosen { thing, part })));
+        drag
     }
 
     fn drag_on(
         &mut self,
         response: &Response,
-        place: Rect,
+        sight: &Sight<'_>,
         scene: &Scene<'_>,
         asks: &mut Vec<Request>,
     ) {
-        let pointer = response.interact_pointer_pos();
-        match (&self.drag, pointer) {
+        let at = response
+            .interact_pointer_pos()
+            .map(|pointer| sight.on_scan(pointer));
+        match (&self.drag, at) {
             (Some(Drag::Pan), _) => self.view.pan(response.drag_delta()),
             (
                 Some(Drag::Part {
-                    strip,
+                    thing,
                     part,
                     shape,
                     from,
                 }),
-                Some(at),
+                Some(to),
             ) => {
-                let to = self.view.on_scan(place, at);
                 let shape = handles::moved(shape, *part, *from, to);
-                asks.push(Request::edit(Edit::SetShape {
-                    strip: *strip,
-                    shape: Some(shape),
-                }));
+                asks.push(Request::Edit(calling::outlined(scene, *thing, shape)));
             }
-            (Some(Drag::Draw { from }), Some(at)) if response.drag_stopped() => {
-                let to = self.view.on_scan(place, at);
+            (
+                Some(Drag::Area {
+                    strip,
+                    part,
+                    shape,
+                    area,
+                    from,
+                }),
+                Some(to),
+            ) => {
+                let area = areas::moved(shape, area, *part, *from, to);
+                let strip = *strip;
+                asks.push(Request::edit(Edit::PlaceArea { strip, area }));
+            }
+            (Some(Drag::Draw { from }), Some(to)) if response.drag_stopped() => {
                 if let Some(edit) = draw_edit(scene, self.scan, *from, to) {
                     asks.push(Request::Edit(edit));
                     self.drawing = false;
@@ -141,6 +178,7 @@ impl ScanBench {
         &mut self,
         ui: &Ui,
         response: &Response,
+        sight: &Sight<'_>,
         scene: &Scene<'_>,
         asks: &mut Vec<Request>,
     ) {
@@ -158,14 +196,16 @@ impl ScanBench {
         let pressed = |modifiers: Modifiers, key: Key| {
             ui.input_mut(|input| input.consume_key(modifiers, key))
         };
-        let mut by = Vec2::ZERO;
+        let (mut by, mut size) = (Vec2::ZERO, Vec2::ZERO);
         for (key, way) in [
             (Key::ArrowLeft, Vec2::LEFT),
             (Key::ArrowRight, Vec2::RIGHT),
             (Key::ArrowUp, Vec2::UP),
             (Key::ArrowDown, Vec2::DOWN),
         ] {
-            if pressed(Modifiers::SHIFT, key) {
+            if pressed(Modifiers::ALT, key) {
+                size += way;
+            } else if pressed(Modifiers::SHIFT, key) {
                 by += way * 10.0;
             } else if pressed(Modifiers::NONE, key) {
                 by += way;
@@ -175,26 +215,20 @@ impl ScanBench {
             - i64::from(pressed(Modifiers::NONE, Key::Comma));
         let next = i64::from(pressed(Modifiers::NONE, Key::PageDown))
             - i64::from(pressed(Modifiers::NONE, Key::PageUp));
-        if next != 0 && scene.strips() > 0 {
-            let count = scene.strips() as i64;
-            let now = scene.chosen.map_or(-1, |chosen| chosen.strip as i64);
-            let strip = (now + next).rem_euclid(count) as usize;
-            asks.push(Request::Choose(Some(Chosen {
-                strip,
-                part: Part::Whole,
-            })));
+        if next != 0 {
+            self.next_thing(next, scene, asks);
         }
-        let Some(chosen) = scene.chosen else {
+        let Some((chosen, shape)) = scene.held() else {
             if by != Vec2::ZERO {
                 self.view.pan(-by * 24.0);
             }
             return;
         };
-        let Some(shape) = scene.shape(chosen.strip) else {
-            return;
-        };
         if walk != 0 {
-            let parts = handles::parts(shape);
+            let mut parts = handles::parts(shape);
+            if let Thing::Strip(_) = chosen.thing {
+                parts.extend(handles::area_parts(shape));
+            }
             let now = parts
                 .iter()
                 .position(|&part| part == chosen.part)
@@ -202,22 +236,71 @@ impl ScanBench {
             let part = parts[(now + walk).rem_euclid(parts.len() as i64) as usize];
             asks.push(Request::Choose(Some(Chosen { part, ..chosen })));
         }
-        if by != Vec2::ZERO
-            && !scene.session.strips.is_empty()
-            && !matches!(chosen.part, Part::Field(_))
-        {
-            let from = handles::hold(shape, chosen.part);
-            let pixel = (1.0 / self.view.scale).max(1.0);
-            let to = Point::new(
-                from.x + f64::from(by.x * pixel),
-                from.y + f64::from(by.y * pixel),
-            );
-            let shape = Some(handles::moved(shape, chosen.part, from, to));
-            asks.push(Request::edit(Edit::SetShape {
-                strip: chosen.strip,
-                shape,
-            }));
+        if !can_move(scene, chosen.thing) {
+            return;
         }
+        let pixel = f64::from((1.0 / self.view.scale).max(1.0));
+        let to = |from: Point| {
+            let (dx, dy) = (f64::from(by.x), f64::from(by.y));
+            Point::new(from.x + dx * pixel, from.y + dy * pixel)
+        };
+        if let Some((strip, field)) = areas::open_field(scene) {
+            let Some(area) = areas::area_of(scene, sight.raster, strip, shape, field) else {
+                return;
+            };
+            let moved = if by != Vec2::ZERO {
+                let part = match chosen.part {
+                    Part::AreaCorner(..) => chosen.part,
+                    _ => Part::Area(field),
+                };
+                let from = shape.area_corners(field, &area)[0];
+                areas::moved(shape, &area, part, from, to(from))
+            } else if size != Vec2::ZERO {
+                let (along, across) = (-f64::from(size.y), f64::from(size.x));
+                areas::resized(&area, SIZED * along, SIZED * across)
+            } else {
+                return;
+            };
+            asks.push(Request::edit(Edit::PlaceArea { strip, area: moved }));
+        } else if by != Vec2::ZERO && chosen.part.field().is_none() {
+            let from = handles::hold(shape, chosen.part);
+            let shape = handles::moved(shape, chosen.part, from, to(from));
+            asks.push(Request::Edit(calling::outlined(scene, chosen.thing, shape)));
+        }
+    }
+
+    /// Chooses the next thing on any scan, and shows that scan.
+    fn next_thing(&mut self, by: i64, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+        let scans = scene.session.scans.len();
+        let all: Vec<(usize, Thing)> = (0..scans)
+            .flat_map(|scan| {
+                scene
+                    .things(scan)
+                    .into_iter()
+                    .map(move |thing| (scan, thing))
+            })
+            .collect();
+        if all.is_empty() {
+            return;
+        }
+        let now = scene.chosen.and_then(|chosen| {
+            let at = all.iter().position(|(_, thing)| *thing == chosen.thing)?;
+            i64::try_from(at).ok()
+        });
+        let from = now.unwrap_or(if by > 0 { -1 } else { 0 });
+        let (scan, thing) = all[(from + by).rem_euclid(all.len() as i64) as usize];
+        self.scan = scan;
+        let part = Part::Whole;
+        asks.push(Request::Choose(Some(Chosen { thing, part })));
+    }
+}
+
+/// Whether a thing's outline is the session's to change.
+fn can_move(scene: &Scene<'_>, thing: Thing) -> bool {
+    match thing {
+        Thing::Strip(strip) => strip < scene.session.strips.len(),
+        Thing::Wedge(_) => scene.session.wedge.is_some(),
+        Thing::Spare(_) => false,
     }
 }
 

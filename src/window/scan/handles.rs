@@ -25,6 +25,8 @@ pub fn moved(shape: &StripShape, part: Part, from: Point, to: Point) -> StripSha
     };
     match part {
         Part::Whole | Part::Field(_) => (0..4).for_each(shift),
+        // Areas are moved within their field: see `areas::moved`.
+        Part::Area(_) | Part::AreaCorner(..) => {}
         Part::Corner(corner) => shift(corner),
         Part::Side(side) => {
             shift(side);
@@ -195,6 +197,16 @@ pub fn parts(shape: &StripShape) -> Vec<Part> {
     parts
 }
 
+/// The areas that are read and their corners, in the order in which the keys walk on to them.
+pub fn area_parts(shape: &StripShape) -> Vec<Part> {
+    let read = (0..shape.fields.len()).filter(|&field| shape.fields[field] != Field::Ignored);
+    read.flat_map(|field| {
+        let corners = (0..4).map(move |corner| Part::AreaCorner(field, corner));
+        std::iter::once(Part::Area(field)).chain(corners)
+    })
+    .collect()
+}
+
 /// Where a part is taken hold of, on the scan.
 pub fn hold(shape: &StripShape, part: Part) -> Point {
     match part {
@@ -202,7 +214,9 @@ pub fn hold(shape: &StripShape, part: Part) -> Point {
         Part::Corner(corner) => shape.corners[corner],
         Part::Side(side) => shape.corners[side].toward(shape.corners[(side + 1) % 4], 0.5),
         Part::Border(border) => shape.on_scan(shape.edges[border].middle(), 0.5),
-        Part::Field(field) => shape.field_centre(field),
+        Part::Field(field) | Part::Area(field) | Part::AreaCorner(field, _) => {
+            shape.field_centre(field)
+        }
     }
 }
 

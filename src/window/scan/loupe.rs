@@ -10,10 +10,14 @@ use crate::window::theme::small;
 
 /// Pixels of the scan across the magnifier.
 const ACROSS: usize = 31;
-/// Screen points a pixel takes.
-const PIXEL: f32 = 7.0;
+/// Screen points a pixel takes, at most and at least.
+const PIXEL: (f32, f32) = (7.0, 3.0);
+/// Width of the spread where it stands beside the pixels.
+const BESIDE: f32 = 168.0;
 /// Height of the spread.
 const SPREAD: f32 = 56.0;
+/// Height of the scan's place below which there is no room for both.
+const LOW: f32 = 400.0;
 /// Bars of the spread.
 const BARS: usize = 48;
 
@@ -49,8 +53,16 @@ impl Loupe {
             }
         }
         let theme = scene.theme;
-        let side = ACROSS as f32 * PIXEL;
-        let size = Vec2::new(side + 16.0, side + SPREAD + 64.0);
+        // In a low window the spread stands beside the pixels instead of below them.
+        let low = place.height() < LOW;
+        let free = place.height() - 48.0 - if low { 0.0 } else { SPREAD + 48.0 };
+        let pixel = (free / ACROSS as f32).floor().clamp(PIXEL.1, PIXEL.0);
+        let side = ACROSS as f32 * pixel;
+        let size = if low {
+            Vec2::new(side + BESIDE + 24.0, side + 16.0)
+        } else {
+            Vec2::new(side + 16.0, side + SPREAD + 64.0)
+        };
         let corner = Pos2::new(place.left() + 16.0, place.bottom() - size.y - 16.0);
         let rect = Rect::from_min_size(corner, size);
         let painter = ui.painter_at(place);
@@ -77,10 +89,10 @@ impl Loupe {
             .cut(0, seen.x, seen.y, seen.width, seen.height);
         for y in 0..seen.height {
             for x in 0..seen.width {
-                let at = origin + Vec2::new(x as f32, y as f32) * PIXEL;
-                let cell = Rect::from_min_size(at, Vec2::splat(PIXEL));
-                let pixel = picture.pixels[y * seen.width + x];
-                painter.rect_filled(cell, 0.0, multiplied(pixel, theme.tint));
+                let at = origin + Vec2::new(x as f32, y as f32) * pixel;
+                let cell = Rect::from_min_size(at, Vec2::splat(pixel));
+                let colour = picture.pixels[y * seen.width + x];
+                painter.rect_filled(cell, 0.0, multiplied(colour, theme.tint));
                 if seen.rejected[y * seen.width + x] {
                     // A cross, so that it shows on any tone and without colour.
                     let stroke = Stroke::new(1.0, theme.blocking);
@@ -89,8 +101,14 @@ impl Loupe {
                 }
             }
         }
-        let below =
-            Rect::from_min_size(origin + Vec2::new(0.0, side + 8.0), Vec2::new(side, SPREAD));
+        let below = if low {
+            Rect::from_min_size(
+                origin + Vec2::new(side + 8.0, 0.0),
+                Vec2::new(BESIDE, SPREAD),
+            )
+        } else {
+            Rect::from_min_size(origin + Vec2::new(0.0, side + 8.0), Vec2::new(side, SPREAD))
+        };
         spread(&painter, below, seen, scene);
         let out = seen.rejected.iter().filter(|&&rejected| rejected).count();
         let words = format!(

@@ -2,11 +2,12 @@
 
 use egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, Vec2};
 
-use super::handles;
 use super::view::View;
+use super::{areas, handles};
 use crate::measure::geometry::{Field, Point, StripShape};
+use crate::measure::raster::Raster;
 use crate::measure::strip::Role;
-use crate::window::request::{Part, Scene};
+use crate::window::request::{Part, Scene, Thing};
 use crate::window::theme::{Theme, small};
 
 /// How near the pointer must come to a handle, screen points.
@@ -14,38 +15,37 @@ const REACH: f32 = 8.0;
 /// Side of a handle.
 const HANDLE: f32 = 9.0;
 
-/// Draws everything that is known of one scan.
-pub fn paint(painter: &Painter, place: Rect, view: &View, scan: usize, scene: &Scene<'_>) {
-    for strip in 0..scene.strips() {
-        if let Some(shape) = scene.shape(strip).filter(|shape| shape.scan == scan) {
-            paint_strip(painter, place, view, strip, shape, scene);
-        }
+/// A scan as it lies on the screen.
+#[derive(Clone, Copy)]
+pub struct Sight<'a> {
+    /// Where on the screen.
+    pub place: Rect,
+    /// Which part of it.
+    pub view: &'a View,
+    /// Its number.
+    pub scan: usize,
+    /// Its pixels.
+    pub raster: &'a Raster,
+}
+
+impl Sight<'_> {
+    /// The point of the screen where a point of the scan is.
+    pub fn on_screen(&self, at: Point) -> Pos2 {
+        self.view.on_screen(self.place, at)
     }
-    let said = scene
-        .session
-        .wedge
-        .as_ref()
-        .and_then(|wedge| wedge.shape.as_ref());
-    let found = scene.analysis.iter().flat_map(|analysis| &analysis.wedges);
-    let wedge = found
-        .map(|wedge| &wedge.shape)
-        .chain(said)
-        .find(|shape| shape.scan == scan);
-    if let Some(shape) = wedge {
-        let stroke = Stroke::new(1.5, scene.theme.wedge);
-        outline(painter, place, view, shape, stroke, Dash::Dotted);
-        for border in 1..shape.fields.len() {
-            let [from, to] = border_ends(shape, border);
-            let ends = [view.on_screen(place, from), view.on_screen(place, to)];
-            painter.line_segment(ends, Stroke::new(1.0, scene.theme.wedge));
+
+    /// The point of the scan under a point of the screen.
+    pub fn on_scan(&self, at: Pos2) -> Point {
+        self.view.on_scan(self.place, at)
+    }
+}
+
+/// Draws everything that is known of one scan.
+pub fn paint(painter: &Painter, sight: &Sight<'_>, scene: &Scene<'_>) {
+    for thing in scene.things(sight.scan) {
+        if let Some(shape) = scene.outline(thing) {
+            paint_thing(painter, sight, thing, shape, scene);
         }
-        chip(
-            painter,
-            view.on_screen(place, shape.on_scan(0.0, 0.5)),
-            "wedge",
-            scene.theme.wedge,
-            scene.theme,
-        );
     }
 }
 
@@ -57,20 +57,8 @@ enum Dash {
     Dotted,
 }
 
-fn outline(
-    painter: &Painter,
-    place: Rect,
-    view: &View,
-    shape: &StripShape,
-    stroke: Stroke,
-    dash: Dash,
-) {
-    let mut corners: Vec<Pos2> = shape
-        .corners
-        .iter()
-        .map(|&corner| view.on_screen(place, corner))
-        .collect();
-    corners.push(corners[0]);
+fn outline(painter: &Painter, mut corners: Vec<Pos2>, stroke: Stroke, dash: Dash) {
+    corners.extend(corners.first().copied());
     match dash {
         Dash::Solid => {
             painter.line(corners, stroke);
@@ -88,57 +76,95 @@ fn border_ends(shape: &StripShape, border: usize) -> [Point; 2] {
     ]
 }
 
-fn paint_strip(
+fn paint_thing(
     painter: &Painter,
-    place: Rect,
-    view: &View,
-    strip: usize,
+    sight: &Sight<'_>,
+    thing: Thing,
     shape: &StripShape,
     scene: &Scene<'_>,
 ) {
     let theme = scene.theme;
-    let role = scene.session.strips.get(strip).map(|strip| strip.role);
-    let colour = theme.role(role);
-    let chosen = scene.chosen.filter(|chosen| chosen.strip == strip);
-    let width = if chosen.is_some() { 2.5 } else { 1.5 };
-    let dash = if role == Some(Role::Coupon) {
-        Dash::Dashed
-    } else {
-        Dash::Solid
+    let role = match thing {
+        Thing::Strip(strip) => scene.session.strips.get(strip).map(|strip| strip.role),
+        Thing::Wedge(_) | Thing::Spare(_) => None,
     };
-    outline(
-        painter,
-        place,
-        view,
-        shape,
-        Stroke::new(width, colour),
-        dash,
-    );
+    let colour = theme.role(role);
+    let chosen = scene.chosen.filter(|chosen| chosen.thing == thing);
+    let width = if chosen.is_some() { 2.5 } else { 1.5 };
+    let dash = match (thing, role) {
+        (Thing::Wedge(_) | Thing::Spare(_), _) => Dash::Dotted,
+        (_, Some(Role::Coupon)) => Dash::Dashed,
+        _ => Dash::Solid,
+    };
+    let corners = shape.corners.map(|corner| sight.on_screen(corner));
+    outline(painter, corners.to_vec(), Stroke::new(width, colour), dash);
     for border in 1..shape.fields.len() {
-        let [from, to] = border_ends(shape, border);
-        let ends = [view.on_screen(place, from), view.on_screen(place, to)];
+        let ends = border_ends(shape, border).map(|end| sight.on_screen(end));
         let held = chosen.is_some_and(|chosen| chosen.part == Part::Border(border));
         painter.line_segment(ends, Stroke::new(if held { 3.0 } else { 1.0 }, colour));
     }
-    let name = view.on_screen(place, shape.on_scan(0.0, 0.5));
-    for (index, field) in shape.fields.iter().enumerate() {
-        paint_field(painter, place, view, (strip, shape, index, *field), scene);
+    if let Thing::Strip(strip) = thing {
+        for (index, field) in shape.fields.iter().enumerate() {
+            paint_field(painter, sight, (strip, shape, index, *field), scene);
+        }
     }
-    chip(painter, name, &scene.name(strip), colour, theme);
+    let name = sight.on_screen(shape.on_scan(0.0, 0.5));
+    chip(painter, name, &scene.thing_name(thing), colour, theme);
     if let Some(chosen) = chosen {
         for part in handles::parts(shape) {
             if matches!(part, Part::Corner(_) | Part::Side(_)) {
-                let at = view.on_screen(place, handles::hold(shape, part));
+                let at = sight.on_screen(handles::hold(shape, part));
                 handle(painter, at, part, part == chosen.part, colour, theme);
             }
         }
+        if let Some((strip, field)) = areas::open_field(scene) {
+            paint_area(painter, sight, (strip, shape, field), chosen.part, scene);
+        }
+    }
+}
+
+/// The part of the chosen field that is read: dotted where the program chose it, drawn through
+/// where a person placed it, with corners to take hold of.
+pub fn paint_area(
+    painter: &Painter,
+    sight: &Sight<'_>,
+    (strip, shape, field): (usize, &StripShape, usize),
+    held: Part,
+    scene: &Scene<'_>,
+) {
+    let Some(area) = areas::area_of(scene, sight.raster, strip, shape, field) else {
+        return;
+    };
+    let theme = scene.theme;
+    let corners = shape
+        .area_corners(field, &area)
+        .map(|corner| sight.on_screen(corner));
+    let dash = match scene.placed(strip, shape.fields[field]) {
+        Some(_) => Dash::Solid,
+        None => Dash::Dotted,
+    };
+    // A light line in a dark one shows on any tone.
+    outline(
+        painter,
+        corners.to_vec(),
+        Stroke::new(4.0, theme.panel),
+        Dash::Solid,
+    );
+    outline(
+        painter,
+        corners.to_vec(),
+        Stroke::new(2.0, theme.accent),
+        dash,
+    );
+    for (corner, at) in corners.into_iter().enumerate() {
+        let part = Part::AreaCorner(field, corner);
+        handle(painter, at, part, part == held, theme.accent, theme);
     }
 }
 
 fn paint_field(
     painter: &Painter,
-    place: Rect,
-    view: &View,
+    sight: &Sight<'_>,
     (strip, shape, index, field): (usize, &StripShape, usize, Field),
     scene: &Scene<'_>,
 ) {
@@ -150,7 +176,7 @@ fn paint_field(
     let theme = scene.theme;
     let corners = shape
         .field_corners(index)
-        .map(|corner| view.on_screen(place, corner));
+        .map(|corner| sight.on_screen(corner));
     let spot = (strip, number);
     let colour = theme.role(scene.session.strips.get(strip).map(|strip| strip.role));
     if scene.is_out(spot) {
@@ -158,24 +184,27 @@ fn paint_field(
         painter.line_segment([corners[0], corners[2]], Stroke::new(2.0, colour));
         painter.line_segment([corners[1], corners[3]], Stroke::new(2.0, colour));
     }
-    let chosen = scene
-        .chosen
-        .is_some_and(|chosen| chosen.strip == strip && chosen.part == Part::Field(index));
+    let chosen = scene.chosen.is_some_and(|chosen| {
+        chosen.thing == Thing::Strip(strip) && chosen.part.field() == Some(index)
+    });
     if chosen || scene.spot == Some(spot) {
-        let mut line = corners.to_vec();
-        line.push(corners[0]);
-        painter.line(
-            line,
-            Stroke::new(if chosen { 3.5 } else { 2.5 }, theme.accent),
-        );
+        let width = if chosen { 3.5 } else { 2.5 };
+        let stroke = Stroke::new(width, theme.accent);
+        outline(painter, corners.to_vec(), stroke, Dash::Solid);
     }
     let size = corners[0]
         .distance(corners[3])
         .min(corners[0].distance(corners[1]));
     let words = label(scene, spot, size);
     if !words.is_empty() {
-        let centre = view.on_screen(place, shape.field_centre(index));
-        chip(painter, centre, &words, colour, theme);
+        let centre = sight.on_screen(shape.field_centre(index));
+        // A chosen field's middle is left free for its area: the words go to its border.
+        let middle = Pos2::new(
+            (corners[0].x + corners[1].x) / 2.0,
+            (corners[0].y + corners[1].y) / 2.0,
+        );
+        let at = if chosen { middle } else { centre };
+        chip(painter, at, &words, colour, theme);
     }
 }
 
@@ -216,7 +245,7 @@ pub fn chip(painter: &Painter, at: Pos2, words: &str, edge: Color32, theme: &The
 fn handle(painter: &Painter, at: Pos2, part: Part, held: bool, colour: Color32, theme: &Theme) {
     let fill = if held { theme.accent } else { theme.panel };
     let half = HANDLE / 2.0;
-    if matches!(part, Part::Corner(_)) {
+    if matches!(part, Part::Corner(_) | Part::AreaCorner(..)) {
         let rect = Rect::from_center_size(at, Vec2::splat(HANDLE));
         painter.rect(
             rect,
@@ -236,40 +265,47 @@ fn handle(painter: &Painter, at: Pos2, part: Part, held: bool, colour: Color32, 
     }
 }
 
-/// The part under the pointer: handles of the chosen strip first, then borders, then fields.
-pub fn under(
-    place: Rect,
-    view: &View,
-    scan: usize,
-    scene: &Scene<'_>,
-    pointer: Pos2,
-) -> Option<(usize, Part)> {
-    let lies_here = |strip: usize| scene.shape(strip).filter(|shape| shape.scan == scan);
-    if let Some(chosen) = scene.chosen
-        && let Some(shape) = lies_here(chosen.strip)
-    {
-        let near = |part: Part| {
-            let hold = view.on_screen(place, handles::hold(shape, part));
-            hold.distance(pointer) <= REACH
-        };
+/// The part under the pointer: what is chosen first (the area that is read, handles, borders),
+/// then fields of anything.
+pub fn under(sight: &Sight<'_>, scene: &Scene<'_>, pointer: Pos2) -> Option<(Thing, Part)> {
+    let at = sight.on_scan(pointer);
+    let held = scene.held().filter(|(_, shape)| shape.scan == sight.scan);
+    if let Some((chosen, shape)) = held {
+        let near = |at: Point| sight.on_screen(at).distance(pointer) <= REACH;
+        let area = areas::open_field(scene).and_then(|(strip, field)| {
+            let area = areas::area_of(scene, sight.raster, strip, shape, field)?;
+            Some((field, shape.area_corners(field, &area)))
+        });
+        if let Some((field, corners)) = &area
+            && let Some(corner) = corners.iter().position(|&corner| near(corner))
+        {
+            return Some((chosen.thing, Part::AreaCorner(*field, corner)));
+        }
         let corners = (0..4).map(Part::Corner).chain((0..4).map(Part::Side));
-        if let Some(part) = corners.into_iter().find(|&part| near(part)) {
-            return Some((chosen.strip, part));
+        if let Some(part) = corners
+            .into_iter()
+            .find(|&part| near(handles::hold(shape, part)))
+        {
+            return Some((chosen.thing, part));
         }
         let border = (0..shape.edges.len()).find(|&border| {
-            let [from, to] = border_ends(shape, border).map(|end| view.on_screen(place, end));
+            let [from, to] = border_ends(shape, border).map(|end| sight.on_screen(end));
             distance_to_segment(pointer, from, to) <= REACH * 0.6
         });
         if let Some(border) = border {
-            return Some((chosen.strip, Part::Border(border)));
+            return Some((chosen.thing, Part::Border(border)));
+        }
+        if let Some((field, corners)) = &area
+            && inside(corners, at)
+        {
+            return Some((chosen.thing, Part::Area(*field)));
         }
     }
-    let at = view.on_scan(place, pointer);
-    (0..scene.strips()).find_map(|strip| {
-        let shape = lies_here(strip)?;
+    scene.things(sight.scan).into_iter().find_map(|thing| {
+        let shape = scene.outline(thing)?;
         let field =
             (0..shape.fields.len()).find(|&field| inside(&shape.field_corners(field), at))?;
-        Some((strip, Part::Field(field)))
+        Some((thing, Part::Field(field)))
     })
 }
 

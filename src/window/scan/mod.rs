@@ -1,9 +1,11 @@
 //! The bench with the scans.
 
+pub mod areas;
+pub mod calling;
 mod hand;
 pub mod handles;
 mod loupe;
-mod marks;
+pub mod marks;
 mod notices;
 pub mod pyramid;
 mod side;
@@ -14,10 +16,12 @@ use egui::{Pos2, Rect, Response, Sense, Stroke, StrokeKind, Ui};
 
 use super::request::{Request, Scene};
 use super::shelf::{Shelf, Standing};
+use super::shell::{icon_button, toggle_button};
 use crate::measure::finding::Place;
 use crate::measure::geometry::{Field, Point};
 use hand::Drag;
 use loupe::Loupe;
+use marks::Sight;
 use tiles::Tiles;
 use view::View;
 
@@ -93,14 +97,16 @@ impl ScanBench {
     /// The whole bench.
     pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, shelf: &Shelf, asks: &mut Vec<Request>) {
         self.scan = self.scan.min(scene.session.scans.len().saturating_sub(1));
-        if let Some(shape) = scene.chosen.and_then(|chosen| scene.shape(chosen.strip))
+        if let Some((_, shape)) = scene.held()
             && self.drag.is_none()
             && scene.session.scans.len() > 1
             && self.to_show.is_some()
         {
             self.scan = shape.scan;
         }
-        side::ui(ui, scene, asks);
+        if scene.out.1 {
+            side::ui(ui, scene, self.scan, asks);
+        }
         let ground = egui::Frame::new().fill(scene.theme.panel);
         egui::CentralPanel::no_frame().frame(ground).show(ui, |ui| {
             ui.spacing_mut().item_spacing.y = 0.0;
@@ -113,9 +119,10 @@ impl ScanBench {
         use super::command::Command;
         egui::Frame::new()
             .fill(scene.theme.panel)
-            .inner_margin(8)
+            .inner_margin(scene.room.bar())
             .show(ui, |ui| {
                 ui.set_min_width(ui.available_width());
+                ui.spacing_mut().item_spacing.x = 4.0;
                 ui.horizontal_wrapped(|ui| {
                     for command in [
                         Command::Fit,
@@ -123,17 +130,15 @@ impl ScanBench {
                         Command::ZoomIn,
                         Command::ZoomOut,
                     ] {
-                        super::shell::command_button(ui, command, true, asks);
+                        icon_button(ui, command, true, asks);
                     }
                     ui.separator();
                     for (command, on) in [
                         (Command::Magnifier, self.magnifier),
                         (Command::DrawStrip, self.drawing),
+                        (Command::StripColumn, scene.out.1),
                     ] {
-                        let button = ui.selectable_label(on, command.label());
-                        if button.on_hover_text(command.explanation()).clicked() {
-                            asks.push(Request::Command(command));
-                        }
+                        toggle_button(ui, command, on, scene.room, asks);
                     }
                     if scene.session.scans.len() > 1 {
                         ui.separator();
@@ -190,9 +195,17 @@ impl ScanBench {
         {
             ui.ctx().request_repaint();
         }
-        marks::paint(&painter, place, &self.view, self.scan, scene);
-        self.pointer(ui, &response, place, scene, asks);
-        self.keys(ui, &response, scene, asks);
+        let view = self.view;
+        let sight = Sight {
+            place,
+            view: &view,
+            scan: self.scan,
+            raster: &opened.raster,
+        };
+        marks::paint(&painter, &sight, scene);
+        self.pointer(ui, &response, &sight, scene, asks);
+        self.keys(ui, &response, &sight, scene, asks);
+        response.context_menu(|ui| side::saying_ui(ui, scene, asks));
         if response.has_focus() {
             painter.rect_stroke(
                 place,

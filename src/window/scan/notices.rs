@@ -15,12 +15,15 @@ pub(super) fn waiting_ui(
     scene: &Scene<'_>,
     asks: &mut Vec<Request>,
 ) {
-    let card = Rect::from_center_size(place.center(), Vec2::new(360.0, 160.0));
+    let card = Rect::from_center_size(
+        place.center(),
+        Vec2::new(360.0_f32.min(place.width() - 16.0), 160.0),
+    );
     ui.scope_builder(egui::UiBuilder::new().max_rect(card), |ui| {
         shell::card(ui, scene.theme, |ui| match standing {
             Standing::Reading(share) => {
                 ui.label("Reading the scan");
-                ui.add(egui::ProgressBar::new(*share).desired_width(320.0))
+                ui.add(egui::ProgressBar::new(*share).desired_width(ui.available_width()))
                     .accessible_name("Reading the scan");
                 if ui.button("Call it off").clicked() {
                     asks.push(Request::CancelReading);
@@ -50,7 +53,10 @@ pub(super) fn changed_ui(
     scene: &Scene<'_>,
     asks: &mut Vec<Request>,
 ) {
-    let card = Rect::from_min_size(place.min + Vec2::splat(16.0), Vec2::new(400.0, 120.0));
+    let card = Rect::from_min_size(
+        place.min + Vec2::splat(16.0),
+        Vec2::new(400.0_f32.min(place.width() - 32.0), 120.0),
+    );
     ui.scope_builder(egui::UiBuilder::new().max_rect(card), |ui| {
         shell::card(ui, scene.theme, |ui| {
             ui.label("This file is not the one that the session was made with. It is not measured until you say so.");

@@ -2,31 +2,56 @@
 
 use egui::{RichText, ScrollArea, Ui};
 
-use super::handles;
+use super::{calling, handles};
 use crate::document::Edit;
 use crate::measure::geometry::{Field, StripShape};
 use crate::measure::strip::Role;
 use crate::window::command::Command;
-use crate::window::request::{Chosen, Part, Request, Scene};
-use crate::window::shell::{command_button, frame};
+use crate::window::curves::beside;
+use crate::window::request::{Chosen, Kind, Part, Request, Scene, Thing};
+use crate::window::shell::{command_button, explained, frame, term};
 use crate::window::theme::{SIDE_WIDTH, strong};
 
-/// The column.
-pub fn ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+/// Height of the plot at the foot of the column, and of the column from which it is shown.
+const PLOT: f32 = 176.0;
+const PLOT_NEEDS: f32 = 560.0;
+
+/// The column beside the scan of this number.
+pub fn ui(ui: &mut Ui, scene: &Scene<'_>, scan: usize, asks: &mut Vec<Request>) {
     egui::Panel::right("strips")
         .exact_size(SIDE_WIDTH)
         .resizable(false)
         .frame(frame(scene.theme))
         .show(ui, |ui| {
+            plot_ui(ui, scene, asks);
             ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
                 ui.heading("Strips");
                 if scene.session.strips.is_empty() {
                     undescribed_ui(ui, scene, asks);
-                } else {
-                    strips_ui(ui, scene, asks);
                 }
+                things_ui(ui, scene, scan, asks);
             });
         });
+}
+
+/// The curves that the chosen strip, or the first, takes part in.
+fn plot_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    let pairs = scene.analysis.map_or(&[][..], |analysis| &analysis.pairs);
+    let chosen = scene.chosen_strip();
+    let of_chosen = pairs
+        .iter()
+        .find(|pair| chosen.is_some_and(|strip| strip == pair.coupon || strip == pair.reference));
+    let Some(pair) = of_chosen.or(pairs.first()) else {
+        return;
+    };
+    if ui.available_height() < PLOT_NEEDS {
+        return;
+    }
+    egui::Panel::bottom("curves beside the scan")
+        .exact_size(PLOT)
+        .resizable(false)
+        .frame(egui::Frame::new())
+        .show(ui, |ui| beside::ui(ui, PLOT - 4.0, scene, pair, asks));
 }
 
 fn undescribed_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
@@ -52,32 +77,41 @@ fn undescribed_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
     }
 }
 
-fn strips_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
-    for (index, strip) in scene.session.strips.iter().enumerate() {
-        let chosen = scene.chosen.is_some_and(|chosen| chosen.strip == index);
+/// Everything that lies on this scan, and the strips of others.
+fn things_ui(ui: &mut Ui, scene: &Scene<'_>, scan: usize, asks: &mut Vec<Request>) {
+    let mut things: Vec<Thing> = (0..scene.strips()).map(Thing::Strip).collect();
+    let others = scene.things(scan);
+    things.extend(
+        others
+            .into_iter()
+            .filter(|thing| !matches!(thing, Thing::Strip(_))),
+    );
+    for (row, &thing) in things.iter().enumerate() {
+        let chosen = scene.chosen.is_some_and(|chosen| chosen.thing == thing);
+        let name = scene.thing_name(thing);
         let text = if chosen {
-            strong(&strip.name)
+            strong(name)
         } else {
-            RichText::new(&strip.name)
+            RichText::new(name)
         };
-        let row = ui.selectable_label(chosen, text);
+        let row = ui
+            .push_id(row, |ui| ui.selectable_label(chosen, text))
+            .inner;
         if row
-            .on_hover_text("Choose this strip: its handles show on the scan.")
+            .on_hover_text("Choose this: its handles show on the scan.")
             .clicked()
         {
-            asks.push(Request::Choose(Some(Chosen {
-                strip: index,
-                part: Part::Whole,
-            })));
+            let part = Part::Whole;
+            asks.push(Request::Choose(Some(Chosen { thing, part })));
         }
     }
+    if things.is_empty() {
+        return;
+    }
     ui.separator();
-    match scene
-        .chosen
-        .filter(|chosen| chosen.strip < scene.session.strips.len())
-    {
-        Some(chosen) => chosen_ui(ui, chosen, scene, asks),
-        None => {
+    match scene.chosen {
+        Some(chosen) if things.contains(&chosen.thing) => chosen_ui(ui, chosen, scene, asks),
+        _ => {
             ui.label(
                 "Choose a strip here or on the scan to see its steps and to move its outline.",
             );
@@ -85,68 +119,146 @@ fn strips_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
     }
 }
 
+/// What a person can say that the chosen thing is; also the menu on the scan.
+pub fn saying_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    let Some((chosen, _)) = scene.held() else {
+        ui.label("Point at a strip or the wedge.");
+        return;
+    };
+    ui.label(strong(scene.thing_name(chosen.thing)));
+    for kind in Kind::ALL {
+        let command = Command::Call(kind);
+        let response = ui.radio(is_said(scene, chosen.thing, kind), command.label());
+        if explained(ui, response, command).clicked() {
+            asks.push(Request::Command(command));
+            ui.close();
+        }
+    }
+}
+
+fn is_said(scene: &Scene<'_>, thing: Thing, kind: Kind) -> bool {
+    match thing {
+        Thing::Strip(strip) => {
+            let role = scene.session.strips.get(strip).map(|strip| strip.role);
+            match kind {
+                Kind::Paper => role == Some(Role::Reference),
+                Kind::Coated => role == Some(Role::Coupon),
+                Kind::Wedge => false,
+            }
+        }
+        Thing::Wedge(_) => kind == Kind::Wedge,
+        Thing::Spare(_) => false,
+    }
+}
+
 fn chosen_ui(ui: &mut Ui, chosen: Chosen, scene: &Scene<'_>, asks: &mut Vec<Request>) {
-    let strip = &scene.session.strips[chosen.strip];
-    ui.horizontal(|ui| {
-        for (role, word, what) in [
-            (
-                Role::Reference,
-                "Paper",
-                "Ordinary printing paper: what the emulsion is compared with.",
-            ),
-            (
-                Role::Coupon,
-                "Coated",
-                "The piece with the hand-coated emulsion.",
-            ),
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing.x = 8.0;
+        for (kind, word) in [
+            (Kind::Paper, "Paper"),
+            (Kind::Coated, "Coated"),
+            (Kind::Wedge, "Wedge"),
         ] {
-            if ui
-                .radio(strip.role == role, word)
-                .on_hover_text(what)
-                .clicked()
-            {
-                asks.push(Request::edit(Edit::SetRole {
-                    strip: chosen.strip,
-                    role,
-                }));
+            let response = ui.radio(is_said(scene, chosen.thing, kind), word);
+            if explained(ui, response, Command::Call(kind)).clicked() {
+                asks.push(Request::Command(Command::Call(kind)));
             }
         }
     });
+    let said = match chosen.thing {
+        Thing::Strip(strip) => scene.session.strips.get(strip).map(|strip| &strip.shape),
+        Thing::Wedge(_) => scene.session.wedge.as_ref().map(|wedge| &wedge.shape),
+        Thing::Spare(_) => None,
+    };
+    let Some(said) = said else {
+        ui.label("Say what this is, and it joins the session.");
+        return;
+    };
     ui.horizontal_wrapped(|ui| {
+        let there = scene.outline(chosen.thing).is_some();
         for command in [Command::Flip, Command::AddStep, Command::RemoveStep] {
-            command_button(ui, command, scene.shape(chosen.strip).is_some(), asks);
+            command_button(ui, command, there, asks);
         }
-        if strip.shape.is_some()
+        if said.is_some()
             && ui
                 .button("Find it again")
-                .on_hover_text("Forgets the outline given by hand and looks for the strip anew.")
+                .on_hover_text("Forgets the outline given by hand and looks for it anew.")
                 .clicked()
         {
-            asks.push(Request::edit(Edit::SetShape {
-                strip: chosen.strip,
-                shape: None,
+            asks.push(Request::edit(match chosen.thing {
+                Thing::Strip(strip) => Edit::SetShape { strip, shape: None },
+                Thing::Wedge(_) | Thing::Spare(_) => Edit::SetWedgeShape(None),
             }));
         }
-        if ui
-            .button("Take it out")
-            .on_hover_text("Takes this strip out of the session; the scan stays as it is.")
-            .clicked()
+        if let Thing::Strip(strip) = chosen.thing
+            && ui
+                .button("Take it out")
+                .on_hover_text("Takes this strip out of the session; the scan stays as it is.")
+                .clicked()
         {
-            asks.push(Request::edit(Edit::RemoveStrip(chosen.strip)));
+            asks.push(Request::edit(Edit::RemoveStrip(strip)));
         }
     });
-    let Some(shape) = scene.shape(chosen.strip) else {
+    let Thing::Strip(strip) = chosen.thing else {
+        return;
+    };
+    let Some(shape) = scene.shape(strip) else {
         ui.label("This strip was not found. Choose “Draw a strip” and drag over it.");
         return;
     };
-    if let Part::Field(field) = chosen.part {
-        kind_ui(ui, chosen.strip, field, shape, asks);
+    if let Some(field) = chosen.part.field() {
+        kind_ui(ui, strip, field, shape, scene, asks);
+        area_ui(ui, strip, field, shape, scene, asks);
     }
     ui.separator();
-    steps_ui(ui, chosen.strip, shape, scene, asks);
+    steps_ui(ui, strip, shape, scene, asks);
 }
 
-fn kind_ui(ui: &mut Ui, strip: usize, field: usize, shape: &StripShape, asks: &mut Vec<Request>) {
+/// Where the chosen field is read.
+fn area_ui(
+    ui: &mut Ui,
+    strip: usize,
+    field: usize,
+    shape: &StripShape,
+    scene: &Scene<'_>,
+    asks: &mut Vec<Request>,
+) {
+    let Some(&kind) = shape
+        .fields
+        .get(field)
+        .filter(|field| **field != Field::Ignored)
+    else {
+        return;
+    };
+    ui.horizontal_wrapped(|ui| {
+        term(
+            ui,
+            "Sampled area",
+            "The part of the field that is read. Drag it or its corners on the scan; with the keyboard, arrows move it and Alt with arrows sizes it.",
+        );
+        match scene.placed(strip, kind) {
+            None => {
+                ui.weak("chosen by the program");
+            }
+            Some(_) => {
+                ui.weak("placed by you");
+                let button = ui.button("Back to automatic");
+                if explained(ui, button, Command::FreeArea).clicked() {
+                    asks.push(Request::edit(Edit::FreeArea { strip, field: kind }));
+                }
+            }
+        }
+    });
+}
+
+fn kind_ui(
+    ui: &mut Ui,
+    strip: usize,
+    field: usize,
+    shape: &StripShape,
+    scene: &Scene<'_>,
+    asks: &mut Vec<Request>,
+) {
     let Some(&now) = shape.fields.get(field) else {
         return;
     };
@@ -170,10 +282,8 @@ fn kind_ui(ui: &mut Ui, strip: usize, field: usize, shape: &StripShape, asks: &m
                 && !same
                 && let Some(shape) = handles::with_field_kind(shape, field, kind)
             {
-                asks.push(Request::edit(Edit::SetShape {
-                    strip,
-                    shape: Some(shape),
-                }));
+                let edits = calling::outlined(scene, Thing::Strip(strip), shape);
+                asks.push(Request::Edit(edits));
             }
         }
     });
@@ -232,7 +342,7 @@ fn steps_ui(
             let wanted = step.step.checked_sub(1).map_or(Field::Margin, Field::Step);
             if let Some(field) = shape.fields.iter().position(|&field| field == wanted) {
                 asks.push(Request::Choose(Some(Chosen {
-                    strip,
+                    thing: Thing::Strip(strip),
                     part: Part::Field(field),
                 })));
             }

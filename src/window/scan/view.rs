@@ -87,6 +87,15 @@ impl View {
         self.centre.y += kept.y - now.y;
     }
 
+    /// A view that fills its place with an area of the scan.
+    pub fn around(place: Rect, area: &[Point]) -> Self {
+        let mut view = Self::default();
+        view.show(place, area);
+        // `show` leaves as much around the area as it takes.
+        view.scale *= 2.0 * (1.0 - 2.0 * FIT_MARGIN);
+        view
+    }
+
     /// Brings an area of the scan into sight, with some of what is around it.
     pub fn show(&mut self, place: Rect, area: &[Point]) {
         let (mut low, mut high) = (

@@ -2,7 +2,7 @@
 
 use egui::{Color32, Pos2, Rect, RichText, ScrollArea, Shape, Stroke, Ui, Vec2};
 
-use super::{frame, term};
+use super::{frame, term, toggle_button};
 use crate::document::report::headline::source;
 use crate::document::report::words::{self, CONTRAST, SPEED};
 use crate::measure::analysis::PairResult;
@@ -10,21 +10,38 @@ use crate::measure::compare::eye::{self, Agreement};
 use crate::measure::estimate::Estimate;
 use crate::measure::finding::{Finding, Weight};
 use crate::measure::strip::Role;
+use crate::window::command::Command;
 use crate::window::eye_bench;
+use crate::window::layout::Room;
 use crate::window::request::{Request, Scene};
-use crate::window::theme::{ANSWER_WIDTH, Theme, figure, strong};
+use crate::window::theme::{ANSWER_WIDTH, NARROW_ANSWER_WIDTH, Theme, figure, strong};
 
 /// Half-width, in stops, of bounds that settle the exposure of a piece: a sixth of a stop.
 const SETTLED_STOPS: f64 = 1.0 / 6.0;
 
-/// The column.
+/// The answer: a column where there is room for one, else one line.
 pub fn ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    if scene.out.0 {
+        column_ui(ui, scene, asks);
+    } else {
+        line_ui(ui, scene, asks);
+    }
+}
+
+fn column_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    let width = match scene.room {
+        Room::Wide => ANSWER_WIDTH,
+        Room::Middle | Room::Narrow => NARROW_ANSWER_WIDTH,
+    };
     egui::Panel::left("answer")
-        .exact_size(ANSWER_WIDTH)
+        .exact_size(width)
         .resizable(false)
         .frame(frame(scene.theme))
         .show(ui, |ui| {
             ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                if scene.room == Room::Narrow {
+                    toggle_button(ui, Command::AnswerColumn, true, Room::Middle, asks);
+                }
                 if scene.stale {
                     ui.weak("Being worked out anew…");
                 }
@@ -34,6 +51,70 @@ pub fn ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
                 }
             });
         });
+}
+
+/// The answer in one line, where the column is folded.
+fn line_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    egui::Panel::top("answer in one line")
+        .frame(
+            egui::Frame::new()
+                .fill(scene.theme.panel)
+                .inner_margin(egui::Margin::symmetric(scene.room.margin(), 4)),
+        )
+        .show(ui, |ui| {
+            ui.horizontal(|ui| {
+                toggle_button(ui, Command::AnswerColumn, false, Room::Middle, asks);
+                let pairs = scene.analysis.map_or(&[][..], |analysis| &analysis.pairs);
+                if pairs.is_empty() {
+                    ui.add(egui::Label::new(what_is_missing(scene)).truncate());
+                    return;
+                }
+                let findings = scene
+                    .analysis
+                    .map_or(&[][..], |analysis| &analysis.findings);
+                if let Some(heaviest) = findings.iter().map(|finding| finding.weight).max() {
+                    let (rect, _) = ui.allocate_exact_size(Vec2::splat(16.0), egui::Sense::hover());
+                    weight_mark(ui, rect, heaviest, scene.theme);
+                    ui.label(findings.len().to_string())
+                        .on_hover_text("Things to know: choose “Answer in full” for them.");
+                }
+                let words: Vec<String> = pairs.iter().map(|pair| short(scene, pair)).collect();
+                let words = strong(words.join("   "));
+                ui.add(egui::Label::new(words).truncate());
+            });
+        });
+}
+
+/// One pair's answer in a few words.
+fn short(scene: &Scene<'_>, pair: &PairResult) -> String {
+    let answer = &pair.answer;
+    let half = answer.ratio.half_width();
+    let name = scene.name(pair.coupon);
+    let Some(factor) = answer.ratio.value else {
+        return format!("{name}: no ratio");
+    };
+    let times = |value| words::number(value, half);
+    let mut said = format!("{name}: × {}", times(factor));
+    if let Some((least, most)) = answer.ratio.bounds() {
+        said.push_str(&format!(" ({} to {})", times(least), times(most)));
+    }
+    if let Some(value) = answer.contrast_difference.value {
+        let direction = if value < 0.0 { "harder" } else { "softer" };
+        said.push_str(&format!(
+            ", {direction} by {}",
+            words::plain(value.abs(), 0)
+        ));
+    }
+    let settled = answer
+        .stops
+        .half_width()
+        .is_some_and(|half| half <= SETTLED_STOPS);
+    said.push_str(if settled {
+        ", settled"
+    } else {
+        ", not settled"
+    });
+    said
 }
 
 fn answers_ui(ui: &mut Ui, scene: &Scene<'_>) {

@@ -2,10 +2,12 @@
 
 use std::path::Path;
 
-use egui::{Align, Layout, Stroke, Ui, Vec2};
+use egui::{Align, Atoms, IntoAtoms as _, Layout, Stroke, Ui, Vec2};
 
 use super::explained;
 use crate::window::command::{Bench, Command};
+use crate::window::icon::{self, Icon};
+use crate::window::layout::Room;
 use crate::window::request::Request;
 use crate::window::theme::{Light, Theme, strong};
 
@@ -27,6 +29,10 @@ pub struct Standing<'a> {
     pub measured: bool,
     /// Sessions opened last.
     pub recent: &'a [std::path::PathBuf],
+    /// Whether a folder is watched.
+    pub watching: bool,
+    /// How much room there is.
+    pub room: Room,
 }
 
 /// The bar.
@@ -35,20 +41,42 @@ pub fn ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<Re
         .frame(
             egui::Frame::new()
                 .fill(theme.panel)
-                .inner_margin(egui::Margin::symmetric(16, 8)),
+                .inner_margin(egui::Margin::symmetric(
+                    standing.room.margin(),
+                    standing.room.bar(),
+                )),
         )
         .show(ui, |ui| {
             ui.horizontal(|ui| {
-                emblem(ui, theme);
+                if standing.room == Room::Narrow {
+                    ui.spacing_mut().item_spacing.x = 4.0;
+                } else {
+                    emblem(ui, theme);
+                }
                 session_menu(ui, standing, asks);
-                let marker = if standing.saved { "" } else { " (unsaved)" };
-                let name = format!("{}{marker}", standing.name);
-                ui.add(egui::Label::new(strong(name)).truncate());
                 ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
                     right_ui(ui, standing, theme, asks);
+                    ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+                        let marker = if standing.saved { "" } else { " (unsaved)" };
+                        let name = format!("{}{marker}", standing.name);
+                        let name = egui::Label::new(strong(&name)).truncate();
+                        ui.add(name).on_hover_text(standing.name);
+                    });
                 });
             });
         });
+}
+
+/// A menu's button: its icon alone where room is short.
+fn worded(room: Room, drawn: Icon, words: &'static str) -> Atoms<'static> {
+    match room {
+        Room::Narrow => icon::atom(drawn).into_atoms(),
+        Room::Middle | Room::Wide => (icon::atom(drawn), words).into_atoms(),
+    }
+}
+
+fn named(response: &egui::Response, words: &str) {
+    response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, words));
 }
 
 /// Two strips, one beside the other and a little on: what the program is about.
@@ -67,7 +95,7 @@ fn emblem(ui: &mut Ui, theme: &Theme) {
 }
 
 fn session_menu(ui: &mut Ui, standing: &Standing<'_>, asks: &mut Vec<Request>) {
-    ui.menu_button("Session", |ui| {
+    let inner = ui.menu_button(worded(standing.room, Icon::Folder, "Session"), |ui| {
         for command in [Command::New, Command::Open, Command::OpenDemo] {
             item(ui, command, true, asks);
         }
@@ -86,14 +114,16 @@ fn session_menu(ui: &mut Ui, standing: &Standing<'_>, asks: &mut Vec<Request>) {
             });
         }
         ui.separator();
-        for command in [Command::Save, Command::SaveAs, Command::AddScans] {
-            item(
-                ui,
-                command,
-                standing.open || command == Command::AddScans,
-                asks,
-            );
+        for command in [Command::Save, Command::SaveAs] {
+            item(ui, command, standing.open, asks);
         }
+        item(ui, Command::AddScans, true, asks);
+        let watching = if standing.watching {
+            Command::StopWatching
+        } else {
+            Command::WatchFolder
+        };
+        item(ui, watching, true, asks);
         ui.separator();
         for command in [
             Command::CopyAnswer,
@@ -106,6 +136,7 @@ fn session_menu(ui: &mut Ui, standing: &Standing<'_>, asks: &mut Vec<Request>) {
         ui.separator();
         item(ui, Command::Quit, true, asks);
     });
+    named(&inner.response, "Session");
 }
 
 /// A file by its name and its folder's.
@@ -117,7 +148,12 @@ fn short(path: &Path) -> String {
 }
 
 fn item(ui: &mut Ui, command: Command, enabled: bool, asks: &mut Vec<Request>) {
-    let mut button = egui::Button::new(command.label());
+    // Words stand in one line below each other, with an icon or without.
+    let drawn = command.icon().map_or_else(
+        || egui::Atom::paint(Vec2::splat(icon::SIDE), |_, _| {}),
+        icon::atom,
+    );
+    let mut button = egui::Button::new((drawn, command.label()));
     if let Some(keys) = command.shortcut() {
         button = button.shortcut_text(ui.ctx().format_shortcut(&keys));
     }
@@ -130,11 +166,12 @@ fn item(ui: &mut Ui, command: Command, enabled: bool, asks: &mut Vec<Request>) {
 
 /// From the right: help, light, redo, undo, benches.
 fn right_ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<Request>) {
-    ui.menu_button("Help", |ui| {
+    let help = ui.menu_button(worded(standing.room, Icon::Question, "Help"), |ui| {
         item(ui, Command::Shortcuts, true, asks);
         item(ui, Command::Tour, true, asks);
     });
-    ui.menu_button("Light", |ui| {
+    named(&help.response, "Help");
+    let light = ui.menu_button(worded(standing.room, Icon::Lamp, "Light"), |ui| {
         for light in Light::ALL {
             let command = Command::Light(light);
             let chosen = theme.light == light;
@@ -148,6 +185,7 @@ fn right_ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<
             }
         }
     });
+    named(&light.response, "Light");
     for (command, what) in [
         (Command::Redo, standing.redo),
         (Command::Undo, standing.undo),
@@ -156,8 +194,16 @@ fn right_ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<
             Some(what) => format!("{} {what}", command.label()),
             None => command.label().to_owned(),
         };
-        let button = egui::Button::new(command.label());
-        let response = ui.add_enabled(what.is_some(), button);
+        let button = match command.icon() {
+            Some(drawn) => egui::Button::new(icon::atom(drawn)),
+            None => egui::Button::new(command.label()),
+        };
+        let response = ui
+            .scope(|ui| {
+                ui.spacing_mut().button_padding.x = 6.0;
+                ui.add_enabled(what.is_some(), button)
+            })
+            .inner;
         response
             .widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, what.is_some(), &label));
         let response = response.on_hover_text(label);
@@ -166,6 +212,9 @@ fn right_ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<
         }
     }
     ui.separator();
+    if standing.room == Room::Narrow {
+        ui.spacing_mut().button_padding.x = 6.0;
+    }
     for bench in Bench::ALL.into_iter().rev() {
         let command = Command::Go(bench);
         let chosen = standing.bench == bench;

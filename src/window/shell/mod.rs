@@ -6,9 +6,11 @@ pub mod overlay;
 pub mod status;
 pub mod welcome;
 
-use egui::{Frame, Margin, Response, Stroke, Ui};
+use egui::{Button, Frame, Margin, Response, Role, Stroke, Ui, WidgetInfo};
 
 use super::command::Command;
+use super::icon;
+use super::layout::Room;
 use super::request::Request;
 use super::theme::Theme;
 
@@ -30,16 +32,82 @@ pub fn card<R>(ui: &mut Ui, theme: &Theme, add: impl FnOnce(&mut Ui) -> R) -> R 
         .inner
 }
 
-/// A button for a command, with its explanation and keys for whoever rests on it.
+/// A button for a command, with its icon, its explanation and its keys.
 pub fn command_button(
     ui: &mut Ui,
     command: Command,
     enabled: bool,
     asks: &mut Vec<Request>,
 ) -> Response {
-    let button = ui.add_enabled(enabled, egui::Button::new(command.label()));
+    let button = match command.icon() {
+        Some(drawn) => Button::new((icon::atom(drawn), command.label())),
+        None => Button::new(command.label()),
+    };
+    let button = ui.add_enabled(enabled, button);
+    pushed(ui, button, command, enabled, asks)
+}
+
+/// A button that shows a command's icon alone; its name is said on resting, and to whoever
+/// can't see it.
+pub fn icon_button(
+    ui: &mut Ui,
+    command: Command,
+    enabled: bool,
+    asks: &mut Vec<Request>,
+) -> Response {
+    let Some(drawn) = command.icon() else {
+        return command_button(ui, command, enabled, asks);
+    };
+    let button = ui
+        .scope(|ui| {
+            ui.spacing_mut().button_padding.x = 6.0;
+            ui.add_enabled(enabled, Button::new(icon::atom(drawn)))
+        })
+        .inner;
+    let words = command.label();
+    button.widget_info(|| WidgetInfo::labeled(Role::Button, enabled, words));
+    let named = button.on_hover_text(egui::RichText::new(words).strong());
+    pushed(ui, named, command, enabled, asks)
+}
+
+/// A button for something that is on or off; without its words where room is short.
+pub fn toggle_button(
+    ui: &mut Ui,
+    command: Command,
+    on: bool,
+    room: Room,
+    asks: &mut Vec<Request>,
+) -> Response {
+    let button = match (command.icon(), room) {
+        (Some(drawn), Room::Narrow) => {
+            ui.scope(|ui| {
+                ui.spacing_mut().button_padding.x = 6.0;
+                ui.selectable_label(on, icon::atom(drawn))
+            })
+            .inner
+        }
+        (Some(drawn), _) => ui.selectable_label(on, (icon::atom(drawn), command.label())),
+        (None, _) => ui.selectable_label(on, command.label()),
+    };
+    let words = command.label();
+    button.widget_info(|| WidgetInfo::selected(Role::Button, true, on, words));
+    let button = if room == Room::Narrow {
+        button.on_hover_text(egui::RichText::new(words).strong())
+    } else {
+        button
+    };
+    pushed(ui, button, command, true, asks)
+}
+
+fn pushed(
+    ui: &Ui,
+    button: Response,
+    command: Command,
+    enabled: bool,
+    asks: &mut Vec<Request>,
+) -> Response {
     let button = explained(ui, button, command);
-    if button.clicked() {
+    if enabled && button.clicked() {
         asks.push(Request::Command(command));
     }
     button

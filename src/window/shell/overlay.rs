@@ -11,7 +11,7 @@ pub const TOUR: [(Bench, &str, &str); 5] = [
     (
         Bench::Scans,
         "1. The scan",
-        "The strips and the wedge were found and outlined. Each step has its number and its density; drag a border or a corner if one lies wrong, and zoom with the wheel.",
+        "The strips and the wedge were found and outlined. Each step has its number and its density; drag a border or a corner if one lies wrong, say with the other button what a thing is, and zoom with the wheel.",
     ),
     (
         Bench::Exposures,
@@ -53,10 +53,11 @@ pub enum Said {
 /// The list of keys.
 pub fn keys_ui(ctx: &Context) -> Said {
     let shown = egui::Modal::new(Id::unique("keys")).show(ctx, |ui| {
-        ui.set_width(520.0);
+        let window = ctx.viewport_rect().size();
+        ui.set_width(520.0_f32.min(window.x - 64.0));
         ui.heading("Keys");
         egui::ScrollArea::vertical()
-            .max_height(420.0)
+            .max_height((window.y - 160.0).clamp(120.0, 560.0))
             .show(ui, |ui| {
                 egui::Grid::new("list of keys")
                     .num_columns(2)
@@ -82,8 +83,9 @@ pub fn keys_ui(ctx: &Context) -> Said {
                             ),
                             (
                                 "arrows",
-                                "On the scan: move the chosen part, ten times as far with Shift",
+                                "On the scan: move the chosen part, ten times as far with Shift; in a field, its sampled area",
                             ),
+                            ("Alt with arrows", "Size the sampled area of the chosen field"),
                             (
                                 "arrows",
                                 "By eye: walk along the coated strip; with Shift along the paper",

@@ -9,41 +9,75 @@ use crate::window::command::Command;
 use crate::window::request::Request;
 use crate::window::theme::{Theme, bold, strong};
 
-/// The page; `left_behind` names sessions of windows that were killed.
-pub fn ui(
-    ui: &mut Ui,
-    theme: &Theme,
-    left_behind: &[String],
-    recent: &[std::path::PathBuf],
-    asks: &mut Vec<Request>,
-) {
+/// What is kept between runs.
+pub struct Kept<'a> {
+    /// Names of sessions of windows that were killed.
+    pub left_behind: &'a [String],
+    /// Sessions opened last.
+    pub recent: &'a [std::path::PathBuf],
+    /// The folder whose new scans are taken in.
+    pub watched: Option<&'a Path>,
+}
+
+/// Width of the page's column, points.
+const COLUMN: f32 = 640.0;
+
+/// The page.
+pub fn ui(ui: &mut Ui, theme: &Theme, kept: &Kept<'_>, asks: &mut Vec<Request>) {
     egui::CentralPanel::no_frame()
         .frame(egui::Frame::new().fill(theme.page))
         .show(ui, |ui| {
             egui::ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                let height = ui.available_height();
                 ui.vertical_centered(|ui| {
-                    ui.set_max_width(640.0);
-                    ui.add_space((ui.available_height() * 0.08).max(16.0));
-                    left_behind_ui(ui, theme, left_behind, asks);
+                    ui.set_max_width((ui.available_width() - 32.0).min(COLUMN));
+                    ui.add_space((height * 0.08).floor().max(8.0));
+                    left_behind_ui(ui, theme, kept.left_behind, asks);
                     ui.label(RichText::new("How much light does your emulsion need?").font(egui::FontId::new(22.0, bold())));
                     ui.label("Expose a test strip on paper and one on a coated piece in one session, scan both with a wedge, and drop the scan here.");
-                    drop_place(ui, theme);
-                    ui.horizontal(|ui| {
-                        // Centred by hand: a row takes the whole width.
-                        ui.add_space(151.0);
-                        command_button(ui, Command::Open, true, asks);
-                        command_button(ui, Command::OpenDemo, true, asks);
-                        command_button(ui, Command::Tour, true, asks);
+                    drop_place(ui, theme, if height < 400.0 { 120.0 } else { 208.0 });
+                    centred(ui, "begin", |ui| {
+                        for command in [Command::Open, Command::OpenDemo, Command::Tour] {
+                            command_button(ui, command, true, asks);
+                        }
+                    });
+                    centred(ui, "watch", |ui| match kept.watched {
+                        None => {
+                            command_button(ui, Command::WatchFolder, true, asks);
+                        }
+                        Some(folder) => {
+                            let name = folder.file_name().unwrap_or(folder.as_os_str());
+                            ui.label(format!("Watching {}", name.to_string_lossy()))
+                                .on_hover_text(folder.display().to_string());
+                            command_button(ui, Command::StopWatching, true, asks);
+                        }
                     });
                     ui.add_space(16.0);
-                    recent_ui(ui, recent, asks);
+                    recent_ui(ui, kept.recent, asks);
                 });
             });
         });
 }
 
-fn drop_place(ui: &mut Ui, theme: &Theme) {
-    let (rect, response) = ui.allocate_exact_size(Vec2::new(640.0, 208.0), egui::Sense::hover());
+/// A row in the middle. A row takes the whole width, so its own is remembered from the frame
+/// before.
+fn centred(ui: &mut Ui, name: &str, add: impl FnOnce(&mut Ui)) {
+    let id = egui::Id::unique(name);
+    let width: f32 = ui.data(|data| data.get_temp(id)).unwrap_or(0.0);
+    let free = ((ui.available_width() - width) / 2.0).max(0.0).floor();
+    ui.horizontal(|ui| {
+        ui.add_space(free);
+        let inner = ui.horizontal(add).response.rect.width();
+        if inner != width {
+            ui.data_mut(|data| data.insert_temp(id, inner));
+            ui.request_repaint();
+        }
+    });
+}
+
+fn drop_place(ui: &mut Ui, theme: &Theme, height: f32) {
+    let size = Vec2::new(ui.available_width(), height);
+    let (rect, response) = ui.allocate_exact_size(size, egui::Sense::hover());
     response.widget_info(|| {
         egui::WidgetInfo::labeled(egui::Role::Label, true, "Drop scans or a session here")
     });
@@ -63,10 +97,15 @@ fn drop_place(ui: &mut Ui, theme: &Theme) {
         10.0,
         6.0,
     ));
-    strips(painter, rect.center() - Vec2::new(0.0, 40.0), theme);
+    // Without room for the drawing the words stand in the middle.
+    let drawn = height >= 200.0;
+    if drawn {
+        strips(painter, rect.center() - Vec2::new(0.0, 40.0), theme);
+    }
+    let down = if drawn { 40.0 } else { -12.0 };
     let font = egui::FontId::new(15.0, bold());
     painter.text(
-        rect.center() + Vec2::new(0.0, 40.0),
+        rect.center() + Vec2::new(0.0, down),
         Align2::CENTER_CENTER,
         "Drop scans or a session here",
         font,
@@ -74,7 +113,7 @@ fn drop_place(ui: &mut Ui, theme: &Theme) {
     );
     let small = "TIFF, PNG or JPEG; 16 bits and no automatic corrections are best. Folders are looked through.";
     painter.text(
-        rect.center() + Vec2::new(0.0, 68.0),
+        rect.center() + Vec2::new(0.0, down + 28.0),
         Align2::CENTER_CENTER,
         small,
         crate::window::theme::small(),

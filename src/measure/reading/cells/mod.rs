@@ -1,16 +1,19 @@
 //! Cells: small areas well inside the fields, each read as one robust mean of linear light.
 
+mod plots;
 mod surround;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
+pub use plots::usual_area;
+use plots::{Plot, plots};
 use surround::Surround;
 
 use super::Cell;
 use super::robust::{Gate, median};
-use crate::measure::geometry::{Field, Point, StripShape};
+use crate::measure::geometry::{Area, Point, StripShape};
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::watch::{Cancelled, Watch};
 
@@ -66,8 +69,24 @@ pub fn measure(
     options: &CellOptions,
     watch: &dyn Watch,
 ) -> Result<Vec<Cell>, Cancelled> {
+    measure_within(raster, shape, &[], channel, options, watch)
+}
+
+/// The same, with the areas that a person placed in some of the fields; there the person's
+/// borders count and no distance is kept from the field's own.
+///
+/// # Errors
+/// [`Cancelled`] when the watch says so.
+pub fn measure_within(
+    raster: &Raster,
+    shape: &StripShape,
+    areas: &[Area],
+    channel: Channel,
+    options: &CellOptions,
+    watch: &dyn Watch,
+) -> Result<Vec<Cell>, Cancelled> {
     let per_mm = pixels_per_mm(raster, shape);
-    let plots = plots(shape, per_mm, options);
+    let plots = plots(shape, areas, per_mm, options);
     let surround = Surround::of(raster, shape, per_mm, channel);
     let done = AtomicUsize::new(0);
     let of = plots.len();
@@ -89,94 +108,6 @@ pub fn pixels_per_mm(raster: &Raster, shape: &StripShape) -> f64 {
         .pixels_per_mm
         .filter(|&per_mm| (least..=most).contains(&(shape.width() / per_mm)))
         .unwrap_or(shape.width().max(1.0) / ASSUMED_WIDTH_MM)
-}
-
-/// Where a cell lies.
-struct Plot {
-    field: usize,
-    corners: [Point; 4],
-    at: Point,
-    at_mm: (f64, f64),
-}
-
-fn plots(shape: &StripShape, per_mm: f64, options: &CellOptions) -> Vec<Plot> {
-    let fields = shape.fields.iter().enumerate();
-    let fields: Vec<usize> = fields
-        .filter(|(_, field)| !matches!(field, Field::Ignored))
-        .map(|(index, _)| index)
-        .collect();
-    let mut side = options.side_mm;
-    loop {
-        let plots: Vec<Plot> = fields
-            .iter()
-            .flat_map(|&field| field_plots(shape, field, per_mm, side, options))
-            .collect();
-        // One cell a field is the least there can be, however many fields there are.
-        if plots.len() <= options.most.max(fields.len()) {
-            return plots;
-        }
-        side *= 1.06;
-    }
-}
-
-fn field_plots(
-    shape: &StripShape,
-    field: usize,
-    per_mm: f64,
-    side_mm: f64,
-    options: &CellOptions,
-) -> Vec<Plot> {
-    let (length_mm, width_mm) = (shape.length() / per_mm, shape.width() / per_mm);
-    let (from, to) = (shape.edges[field], shape.edges[field + 1]);
-    let field_mm = (to.middle() - from.middle()) * length_mm;
-    // Never more than a third from each side: a narrow field still has a middle.
-    let keep = |extent: f64| {
-        options
-            .inset_mm
-            .max(options.inset_share * extent)
-            .min(extent / 3.0)
-    };
-    let (inset_along, inset_across) = (keep(field_mm), keep(width_mm));
-    let count = |extent: f64| ((extent / side_mm).floor().max(1.0)) as usize;
-    let (along, across) = (
-        count(field_mm - 2.0 * inset_along),
-        count(width_mm - 2.0 * inset_across),
-    );
-    if !(field_mm > 0.0 && width_mm > 0.0) {
-        return vec![];
-    }
-    let place = |i: f64, j: f64| {
-        let edge = inset_across / width_mm;
-        let b = edge + (1.0 - 2.0 * edge) * j / across as f64;
-        let (start, end) = (
-            from.at(b) + inset_along / length_mm,
-            to.at(b) - inset_along / length_mm,
-        );
-        (start + (end - start) * i / along as f64, b)
-    };
-    let mut plots = Vec::with_capacity(along * across);
-    for i in 0..along {
-        for j in 0..across {
-            let (i, j) = (i as f64, j as f64);
-            let corner = |i, j| {
-                let (a, b) = place(i, j);
-                shape.on_scan(a, b)
-            };
-            let (a, b) = place(i + 0.5, j + 0.5);
-            plots.push(Plot {
-                field,
-                corners: [
-                    corner(i, j),
-                    corner(i, j + 1.0),
-                    corner(i + 1.0, j + 1.0),
-                    corner(i + 1.0, j),
-                ],
-                at: shape.on_scan(a, b),
-                at_mm: (a * length_mm, b * width_mm),
-            });
-        }
-    }
-    plots
 }
 
 /// What the pixels of a cell said.

@@ -6,8 +6,8 @@ use rand::{Rng as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 
-use super::{Cell, CellOptions, measure, pixels_per_mm};
-use crate::measure::geometry::{Edge, Field, Point, StripShape};
+use super::{Cell, CellOptions, measure, measure_within, pixels_per_mm, usual_area};
+use crate::measure::geometry::{Area, Edge, Field, Point, StripShape};
 use crate::measure::raster::{Channel, Light, Origin, Raster, Samples};
 use crate::measure::watch::{Cancelled, Unwatched, Watch};
 
@@ -222,4 +222,61 @@ fn the_neighbourhood_of_a_cell_is_lighter_beside_light_fields() {
     assert!(near_light > near_dark + 0.1, "{near_light} {near_dark}");
     let (_, darkest) = of_field(2);
     assert!(darkest < 0.3 && darkest > 0.05);
+}
+
+#[test]
+fn cells_lie_where_a_person_places_them_and_read_what_is_there() {
+    // A detail of a picture in the middle field: darker, from 40 % to 60 % of its length.
+    let detail = |x: usize| {
+        let along = ((x as f64 + 0.5 - 50.0) / 800.0 - 0.3) / 0.32;
+        (0.4..0.6).contains(&along)
+    };
+    let (raster, shape) = raster(|x, _, light| if detail(x) { 0.1 } else { light }, 0.0);
+    let placed = Area {
+        field: Field::Step(0),
+        along: (0.45, 0.55),
+        across: (0.3, 0.7),
+    };
+    let cells = measure_within(
+        &raster,
+        &shape,
+        &[placed],
+        Channel::Luminance,
+        &CellOptions::default(),
+        &Unwatched,
+    )
+    .unwrap();
+    let middle: Vec<&Cell> = cells.iter().filter(|cell| cell.field == 1).collect();
+    assert!(!middle.is_empty());
+    let corners = shape.area_corners(1, &placed);
+    for cell in middle {
+        assert!((cell.light - 0.1).abs() < 1e-4, "{cell:?}");
+        assert!((corners[0].x..=corners[2].x).contains(&cell.at.x));
+        assert!((corners[0].y..=corners[2].y).contains(&cell.at.y));
+    }
+    // The other fields are read as ever.
+    let others = |cells: &[Cell]| cells.iter().filter(|cell| cell.field != 1).count();
+    assert_eq!(others(&cells), others(&read(&raster, &shape)));
+}
+
+#[test]
+fn the_usual_area_is_what_is_read_when_nobody_says() {
+    let (raster, shape) = raster(|_, _, light| light, 9.0);
+    let areas: Vec<Area> = (0..3)
+        .filter_map(|field| usual_area(&shape, field, 10.0))
+        .collect();
+    let said = measure_within(
+        &raster,
+        &shape,
+        &areas,
+        Channel::Luminance,
+        &CellOptions::default(),
+        &Unwatched,
+    )
+    .unwrap();
+    let silent = read(&raster, &shape);
+    assert_eq!(said.len(), silent.len());
+    for (a, b) in said.iter().zip(&silent) {
+        assert!(a.at.distance(b.at) < 1e-6);
+    }
 }
