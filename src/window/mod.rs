@@ -74,9 +74,9 @@ pub fn run(paths: Vec<PathBuf>) -> ExitCode {
     }
 }
 
-/// Words on a plate over any tone.
-fn scan_label(painter: &egui::Painter, at: egui::Pos2, words: &str, theme: &theme::Theme) {
-    scan::label(painter, at, words, theme);
+/// Words on a plate above a field, over any tone.
+fn scan_label(painter: &egui::Painter, field: egui::Rect, words: &str, theme: &theme::Theme) {
+    scan::label(painter, field, words, theme);
 }
 
 #[cfg(test)]

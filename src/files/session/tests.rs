@@ -190,7 +190,7 @@ fn the_examples_of_the_documentation_can_be_read() {
                 scans += 1;
                 BY_HAND.replacen("scans: [\"slates.tif\"],", example, 1)
             }
-            "shape" => {
+            "shape" | "areas" => {
                 let three = BY_HAND.replacen("8 x 2s", "3 x 2s", 1);
                 let with = format!("\"f/16\", {example}");
                 three.replacen("\"f/16\"", &with, 1)
@@ -214,7 +214,7 @@ fn the_examples_of_the_documentation_can_be_read() {
         let session = from_text(Path::new("session.ron"), &text, &lists);
         assert!(session.is_ok(), "{example}: {session:?}");
     }
-    assert_eq!((examples.len(), scans), (7, 1));
+    assert_eq!((examples.len(), scans), (8, 1));
 }
 
 #[test]

@@ -16,7 +16,7 @@ use plots::Slide;
 /// Least width and height at which all plots are shown at once, points.
 const SIDE_BY_SIDE: (f32, f32) = (640.0, 400.0);
 /// Least height of the curves, and of each plot beside them, points.
-const LEAST_PLOT: f32 = 260.0;
+const LEAST_PLOT: f32 = 200.0;
 const LEAST_AROUND: f32 = 192.0;
 
 /// What this bench remembers between frames.

@@ -1,6 +1,6 @@
 //! The plots of a pair: both curves, ratio by tone, residuals, the budget.
 
-use egui::{Align2, Painter, Pos2, Rect, Response, Sense, Stroke, Ui, Vec2};
+use egui::{Painter, Pos2, Rect, Response, Sense, Stroke, Ui, Vec2};
 
 use super::chart::{Chart, Mark, Titles};
 use crate::document::Edit;
@@ -205,44 +205,78 @@ fn paint_matches(
     }
 }
 
-/// Which mark is which strip.
+/// Which mark is which, above the plot at its right; beside the title if there is room.
 fn key(painter: &Painter, chart: &Chart, scene: &Scene<'_>, pair: &PairResult) {
-    let lines = [
-        (pair.reference, Role::Reference),
-        (pair.coupon, Role::Coupon),
+    let theme = scene.theme;
+    let reference = theme.role(Some(Role::Reference));
+    let coupon = theme.role(Some(Role::Coupon));
+    let parts = [
+        (KeyMark::Disc, reference, scene.name(pair.reference)),
+        (KeyMark::Square, coupon, scene.name(pair.coupon)),
+        (KeyMark::Rhomb, theme.text, "speed point".to_owned()),
+        (KeyMark::Bar, theme.text, "exposure range".to_owned()),
     ];
-    for (row, (strip, role)) in lines.into_iter().enumerate() {
-        let colour = scene.theme.role(Some(role));
-        let at = chart.area.left_top() + Vec2::new(16.0, 16.0 + 18.0 * row as f32);
-        if role == Role::Coupon {
-            painter.rect_filled(Rect::from_center_size(at, Vec2::splat(8.0)), 0.0, colour);
-        } else {
-            painter.circle_filled(at, 4.5, colour);
-        }
-        painter.text(
-            at + Vec2::new(12.0, 0.0),
-            Align2::LEFT_CENTER,
-            scene.name(strip),
-            small(),
-            scene.theme.text,
-        );
-    }
-    let at = chart.area.left_top() + Vec2::new(16.0, 16.0 + 36.0);
-    let rhomb =
-        [(0.0, -5.0), (5.0, 0.0), (0.0, 5.0), (-5.0, 0.0)].map(|(x, y)| at + Vec2::new(x, y));
-    painter.add(egui::Shape::convex_polygon(
-        rhomb.to_vec(),
-        scene.theme.panel,
-        Stroke::new(1.5, scene.theme.text),
-    ));
-    painter.text(
-        at + Vec2::new(12.0, 0.0),
-        Align2::LEFT_CENTER,
-        "speed point; bars below: exposure range",
-        small(),
-        scene.theme.text,
+    let galleys = parts.map(|(mark, colour, words)| {
+        (
+            mark,
+            colour,
+            painter.layout_no_wrap(words, small(), theme.text),
+        )
+    });
+    let width: f32 = galleys
+        .iter()
+        .map(|(_, _, galley)| galley.size().x + KEY_MARK + KEY_GAP)
+        .sum();
+    let beside_title = width + KEY_TITLE <= chart.area.width();
+    let up = if beside_title { 28.0 } else { 11.0 };
+    let mut at = Pos2::new(
+        (chart.area.right() - width + KEY_GAP).max(chart.area.left() + KEY_SECOND),
+        chart.area.top() - up,
     );
+    for (mark, colour, galley) in galleys {
+        let middle = at + Vec2::new(5.0, 0.0);
+        match mark {
+            KeyMark::Disc => {
+                painter.circle_filled(middle, 4.5, colour);
+            }
+            KeyMark::Square => {
+                let rect = Rect::from_center_size(middle, Vec2::splat(8.0));
+                painter.rect_filled(rect, 0.0, colour);
+            }
+            KeyMark::Rhomb => {
+                let corners = [(0.0, -5.0), (5.0, 0.0), (0.0, 5.0), (-5.0, 0.0)]
+                    .map(|(x, y)| middle + Vec2::new(x, y));
+                let stroke = Stroke::new(1.5, colour);
+                painter.add(egui::Shape::convex_polygon(
+                    corners.to_vec(),
+                    theme.panel,
+                    stroke,
+                ));
+            }
+            KeyMark::Bar => {
+                let rect = Rect::from_center_size(middle, Vec2::new(3.0, 10.0));
+                painter.rect_filled(rect, 0.0, colour);
+            }
+        }
+        let size = galley.size();
+        painter.galley(at + Vec2::new(KEY_MARK, -size.y / 2.0), galley, theme.text);
+        at.x += size.x + KEY_MARK + KEY_GAP;
+    }
 }
+
+/// A mark in the key.
+enum KeyMark {
+    Disc,
+    Square,
+    Rhomb,
+    Bar,
+}
+
+/// Room that a mark takes, between entries, for the title, and for the words along y; points.
+const KEY_MARK: f32 = 13.0;
+const KEY_GAP: f32 = 14.0;
+const KEY_TITLE: f32 = 170.0;
+const KEY_SECOND: f32 = 24.0;
 
 pub(super) fn place_for(ui: &mut Ui, height: f32, name: impl Into<String>) -> (Rect, Response) {
     let (place, response) =

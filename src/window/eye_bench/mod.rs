@@ -2,24 +2,24 @@
 
 mod detail;
 mod list;
+mod patch;
 
 use egui::{
-    Align2, Color32, Key, Modifiers, Pos2, Rect, ScrollArea, Sense, Stroke, TextureHandle,
-    TextureOptions, Ui, Vec2,
+    Color32, Key, Modifiers, Pos2, Rect, ScrollArea, Sense, Stroke, TextureHandle, TextureOptions,
+    Ui, Vec2,
 };
 
+use super::layout::Room;
 use super::request::{Request, Scene};
 use super::shelf::Shelf;
 use super::theme::{SIDE_WIDTH, Theme, strong};
 use crate::document::Edit;
 use crate::measure::compare::eye::{self, Match, MatchedStops};
 use crate::measure::curve::CurveAnswer;
-use crate::measure::geometry::{Area, Field, StripShape};
+use crate::measure::geometry::{Field, StripShape};
 use crate::measure::strip::Role;
 use detail::Details;
-
-/// Side of a patch as it is cut, pixels.
-const PATCH: usize = 192;
+use patch::{PatchKey, cut};
 
 /// What this bench remembers between frames.
 #[derive(Default)]
@@ -34,18 +34,6 @@ pub struct EyeBench {
     grey: bool,
     details: Details,
     patches: Vec<(PatchKey, TextureHandle)>,
-}
-
-/// Everything a patch depends on.
-#[derive(Clone, PartialEq)]
-struct PatchKey {
-    strip: usize,
-    shape: StripShape,
-    step: usize,
-    /// Where the step is sampled, when the person says so.
-    area: Option<Area>,
-    grey: bool,
-    hash: String,
 }
 
 /// Paper and coated strip that are matched: each coated one with the paper before it.
@@ -137,7 +125,7 @@ impl EyeBench {
         egui::Panel::right("matches")
             .exact_size(SIDE_WIDTH)
             .resizable(false)
-            .frame(super::shell::frame(scene.theme))
+            .frame(super::shell::frame(scene.theme).inner_margin(scene.room.margin()))
             .show(ui, |ui| {
                 ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
                     self.side_ui(ui, scene, shelf, &couples, (paper, coated), asks);
@@ -165,6 +153,14 @@ impl EyeBench {
             .map_or(0, StripShape::steps)
             .saturating_sub(1) as f64;
         *at = (*at + by).clamp(0.0, last);
+    }
+
+    fn at(&self, on_paper: bool) -> f64 {
+        if on_paper {
+            self.reference_at
+        } else {
+            self.coupon_at
+        }
     }
 
     fn record(&self, (reference, coupon): (usize, usize)) -> Request {
@@ -196,17 +192,18 @@ impl EyeBench {
                 }
             }
         }
-        ui.label("Walk along both strips until the two fields look alike.");
+        if scene.room > Room::Narrow {
+            ui.label("Walk along both strips until the two fields look alike.");
+        }
         for (on_paper, strip) in [(true, pair.0), (false, pair.1)] {
-            let at = if on_paper {
-                self.reference_at
-            } else {
-                self.coupon_at
-            };
-            ui.label(strong(scene.name(strip)));
-            ui.label(place_words(at));
+            let at = self.at(on_paper);
+            let name = scene.name(strip);
+            ui.horizontal_wrapped(|ui| {
+                ui.spacing_mut().item_spacing.y = 2.0;
+                ui.label(strong(&name));
+                ui.label(place_words(at));
+            });
             ui.horizontal(|ui| {
-                let name = scene.name(strip);
                 for (word, by) in [("Lighter", -0.5), ("Darker", 0.5)] {
                     let button = ui.button(word);
                     let label = format!("{word} on {name}");
@@ -221,6 +218,25 @@ impl EyeBench {
                     }
                 }
             });
+        }
+        ui.horizontal_wrapped(|ui| {
+            if ui
+                .button("Same tone")
+                .on_hover_text("Records that these two look alike.\nKey: Enter")
+                .clicked()
+            {
+                asks.push(self.record(pair));
+            }
+            ui.checkbox(&mut self.grey, "Without colour");
+        });
+        ui.separator();
+        super::shell::term(
+            ui,
+            "Sampled areas",
+            "The part of each step that is shown and measured: put both on the same detail where the strips carry a picture.",
+        );
+        for (on_paper, strip) in [(true, pair.0), (false, pair.1)] {
+            let at = self.at(on_paper);
             if let Some(opened) = opened_of(scene, shelf, strip) {
                 for step in steps_at(at) {
                     ui.push_id((strip, step), |ui| {
@@ -230,14 +246,6 @@ impl EyeBench {
             }
         }
         self.details.sweep();
-        ui.checkbox(&mut self.grey, "Without colour");
-        if ui
-            .button("Same tone")
-            .on_hover_text("Records that these two look alike.\nKey: Enter")
-            .clicked()
-        {
-            asks.push(self.record(pair));
-        }
         ui.separator();
         list::matches_ui(ui, scene, pair, asks);
     }
@@ -285,8 +293,7 @@ impl EyeBench {
         ] {
             self.patch(ui, rect, (strip, at), scene, shelf, &mut fresh);
             let words = format!("{}, {}", scene.name(strip), place_words(at));
-            let above = Pos2::new(rect.center().x, rect.top() - 16.0);
-            super::scan_label(&painter, above, &words, scene.theme);
+            super::scan_label(&painter, rect, &words, scene.theme);
         }
         self.patches = fresh;
         if response.has_focus() {
@@ -297,13 +304,19 @@ impl EyeBench {
                 egui::StrokeKind::Inside,
             );
         }
-        painter.text(
-            place.center_bottom() - Vec2::new(0.0, 24.0),
-            Align2::CENTER_CENTER,
-            "Arrows walk along the coated strip, with Shift along the paper. Enter: same tone.",
+        let hint =
+            "Arrows walk along the coated strip, with Shift along the paper. Enter: same tone.";
+        let hint = painter.layout(
+            hint.to_owned(),
             super::theme::small(),
             words_on(scene.theme),
+            place.width() - 16.0,
         );
+        let corner = Pos2::new(
+            place.center().x - hint.size().x / 2.0,
+            place.bottom() - 8.0 - hint.size().y,
+        );
+        painter.galley(corner, hint, words_on(scene.theme));
     }
 
     fn keys(
@@ -425,53 +438,6 @@ fn opened_of<'a>(
 ) -> Option<&'a super::shelf::Opened> {
     let scan = scene.session.scans.get(scene.shape(strip)?.scan)?;
     shelf.opened(scan)
-}
-
-/// A square from well inside a step, or from its sampled area where a person placed one, as it
-/// is on the scan.
-fn cut(opened: &super::shelf::Opened, key: &PatchKey) -> Option<egui::ColorImage> {
-    let field = key.shape.field_of_step(key.step)?;
-    let (centre, size) = match &key.area {
-        Some(area) => {
-            let [a, b, c, d] = key.shape.area_corners(field, area);
-            let (along, across) = (a.distance(d), a.distance(b));
-            (
-                a.toward(c, 0.5).toward(b.toward(d, 0.5), 0.5),
-                along.min(across),
-            )
-        }
-        None => {
-            let (from, to) = (key.shape.edges[field], key.shape.edges[field + 1]);
-            let length = (to.middle() - from.middle()) * key.shape.length();
-            (
-                key.shape.field_centre(field),
-                length.min(key.shape.width()) * 0.4,
-            )
-        }
-    };
-    // A larger square is taken from a smaller copy of the scan.
-    let mut level = 0;
-    while size as usize >> level > PATCH && level + 1 < opened.pyramid.levels() {
-        level += 1;
-    }
-    let shrunk = (1u64 << level) as f64;
-    let side = (size / shrunk).max(2.0);
-    let corner = |at: f64| (at / shrunk - side / 2.0).max(0.0) as usize;
-    let (x, y) = (corner(centre.x), corner(centre.y));
-    let mut picture = opened
-        .pyramid
-        .cut(level, x, y, side as usize, side as usize);
-    if picture.size[0] == 0 || picture.size[1] == 0 {
-        return None;
-    }
-    if key.grey {
-        for pixel in &mut picture.pixels {
-            // Weights of luma (ITU-R BT.709).
-            let [r, g, b, _] = pixel.to_array().map(f32::from);
-            *pixel = Color32::from_gray((0.2126 * r + 0.7152 * g + 0.0722 * b).round() as u8);
-        }
-    }
-    Some(picture)
 }
 
 fn words_on(theme: &Theme) -> Color32 {

@@ -12,6 +12,10 @@ use crate::window::theme::{Theme, small};
 
 /// How near the pointer must come to a handle, screen points.
 const REACH: f32 = 8.0;
+/// What a plate is larger than its words.
+const RIM: Vec2 = Vec2::new(8.0, 2.0);
+/// How far beyond a strip's start its name stands, screen points.
+const NAME_AWAY: f32 = 16.0;
 /// Side of a handle.
 const HANDLE: f32 = 9.0;
 
@@ -108,7 +112,9 @@ fn paint_thing(
             paint_field(painter, sight, (strip, shape, index, *field), scene);
         }
     }
-    let name = sight.on_screen(shape.on_scan(0.0, 0.5));
+    let start = sight.on_screen(shape.on_scan(0.0, 0.5));
+    let inwards = sight.on_screen(shape.on_scan(1.0, 0.5)) - start;
+    let name = start - inwards.normalized() * NAME_AWAY;
     chip(painter, name, &scene.thing_name(thing), colour, theme);
     if let Some(chosen) = chosen {
         for part in handles::parts(shape) {
@@ -192,45 +198,45 @@ fn paint_field(
         let stroke = Stroke::new(width, theme.accent);
         outline(painter, corners.to_vec(), stroke, Dash::Solid);
     }
-    let size = corners[0]
-        .distance(corners[3])
-        .min(corners[0].distance(corners[1]));
-    let words = label(scene, spot, size);
-    if !words.is_empty() {
-        let centre = sight.on_screen(shape.field_centre(index));
-        // A chosen field's middle is left free for its area: the words go to its border.
-        let middle = Pos2::new(
-            (corners[0].x + corners[1].x) / 2.0,
-            (corners[0].y + corners[1].y) / 2.0,
-        );
-        let at = if chosen { middle } else { centre };
-        chip(painter, at, &words, colour, theme);
+    let centre = sight.on_screen(shape.field_centre(index));
+    // A chosen field's middle is left free for its area: the words go to its border.
+    let at = if chosen {
+        corners[0] + (corners[1] - corners[0]) / 2.0
+    } else {
+        centre
+    };
+    let room = Rect::from_points(&corners).size();
+    let words = labels(scene, spot);
+    if let Some(words) = words.iter().find(|words| fits(painter, words, room)) {
+        chip(painter, at, words, colour, theme);
     }
 }
 
-/// A step's number, and its density where there is room.
-fn label(scene: &Scene<'_>, (strip, number): (usize, usize), size: f32) -> String {
+/// A step's number with its density, and the number alone for where there is less room.
+fn labels(scene: &Scene<'_>, (strip, number): (usize, usize)) -> Vec<String> {
     let density = scene.analysis.and_then(|analysis| {
         let steps = &analysis.strips.get(strip)?.steps;
         Some(steps.iter().find(|step| step.step == number)?.density)
     });
-    let name = if number == 0 {
-        "margin".to_owned()
-    } else {
-        number.to_string()
+    let name = match number {
+        0 => "margin".to_owned(),
+        number => number.to_string(),
     };
-    match density {
-        _ if size < 13.0 => String::new(),
-        Some(density) if size >= 22.0 => format!("{name} · {density:.2}"),
-        _ if number == 0 => String::new(),
-        _ => name,
-    }
+    let full = density.map(|density| format!("{name} · {density:.2}"));
+    full.into_iter().chain([name]).collect()
+}
+
+/// Whether a plate with these words lies within a field.
+fn fits(painter: &Painter, words: &str, room: Vec2) -> bool {
+    let galley = painter.layout_no_wrap(words.to_owned(), small(), Color32::PLACEHOLDER);
+    let plate = galley.size() + RIM;
+    plate.x <= room.x && plate.y <= room.y + 1.0
 }
 
 /// Words on a plate, legible over any tone.
 pub fn chip(painter: &Painter, at: Pos2, words: &str, edge: Color32, theme: &Theme) {
     let galley = painter.layout_no_wrap(words.to_owned(), small(), theme.text);
-    let rect = Rect::from_center_size(at, galley.size() + Vec2::new(8.0, 2.0));
+    let rect = Rect::from_center_size(at, galley.size() + RIM);
     painter.rect(
         rect,
         2.0,
@@ -239,6 +245,19 @@ pub fn chip(painter: &Painter, at: Pos2, words: &str, edge: Color32, theme: &The
         StrokeKind::Inside,
     );
     painter.galley(rect.min + Vec2::new(4.0, 1.0), galley, theme.text);
+}
+
+/// Words on a plate above a field; in two lines or three where it is narrow.
+pub fn chip_above(painter: &Painter, field: Rect, words: &str, theme: &Theme) {
+    let most = (field.width() - RIM.x - 4.0).max(48.0);
+    let galley = painter.layout(words.to_owned(), small(), theme.text, most);
+    let size = galley.size() + RIM;
+    let corner = Pos2::new(field.center().x - size.x / 2.0, field.top() - 8.0 - size.y);
+    let rect = Rect::from_min_size(corner, size);
+    let stroke = Stroke::new(1.0, theme.line);
+    let fill = theme.panel.gamma_multiply(0.92);
+    painter.rect(rect, 2.0, fill, stroke, StrokeKind::Inside);
+    painter.galley(rect.min + RIM / 2.0, galley, theme.text);
 }
 
 /// Corners are squares, sides are rhombs: told apart by shape.

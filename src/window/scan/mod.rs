@@ -12,7 +12,7 @@ mod side;
 mod tiles;
 pub mod view;
 
-use egui::{Pos2, Rect, Response, Sense, Stroke, StrokeKind, Ui};
+use egui::{Rect, Response, Sense, Stroke, StrokeKind, Ui};
 
 use super::request::{Request, Scene};
 use super::shelf::{Shelf, Standing};
@@ -250,7 +250,7 @@ impl ScanBench {
     }
 }
 
-/// Words on a plate over any tone.
-pub fn label(painter: &egui::Painter, at: Pos2, words: &str, theme: &super::theme::Theme) {
-    marks::chip(painter, at, words, theme.line, theme);
+/// Words on a plate above a field, no wider than it.
+pub fn label(painter: &egui::Painter, field: Rect, words: &str, theme: &super::theme::Theme) {
+    marks::chip_above(painter, field, words, theme);
 }

@@ -8,8 +8,9 @@ use crate::measure::geometry::{Field, StripShape};
 use crate::measure::strip::Role;
 use crate::window::command::Command;
 use crate::window::curves::beside;
+use crate::window::layout::Room;
 use crate::window::request::{Chosen, Kind, Part, Request, Scene, Thing};
-use crate::window::shell::{command_button, explained, frame, term};
+use crate::window::shell::{explained, frame, icon_button, term};
 use crate::window::theme::{SIDE_WIDTH, strong};
 
 /// Height of the plot at the foot of the column, and of the column from which it is shown.
@@ -21,11 +22,13 @@ pub fn ui(ui: &mut Ui, scene: &Scene<'_>, scan: usize, asks: &mut Vec<Request>) 
     egui::Panel::right("strips")
         .exact_size(SIDE_WIDTH)
         .resizable(false)
-        .frame(frame(scene.theme))
+        .frame(frame(scene.theme).inner_margin(scene.room.margin()))
         .show(ui, |ui| {
             plot_ui(ui, scene, asks);
             ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
-                ui.heading("Strips");
+                if scene.room > Room::Narrow {
+                    ui.heading("Strips");
+                }
                 if scene.session.strips.is_empty() {
                     undescribed_ui(ui, scene, asks);
                 }
@@ -86,25 +89,29 @@ fn things_ui(ui: &mut Ui, scene: &Scene<'_>, scan: usize, asks: &mut Vec<Request
             .into_iter()
             .filter(|thing| !matches!(thing, Thing::Strip(_))),
     );
-    for (row, &thing) in things.iter().enumerate() {
-        let chosen = scene.chosen.is_some_and(|chosen| chosen.thing == thing);
-        let name = scene.thing_name(thing);
-        let text = if chosen {
-            strong(name)
-        } else {
-            RichText::new(name)
-        };
-        let row = ui
-            .push_id(row, |ui| ui.selectable_label(chosen, text))
-            .inner;
-        if row
-            .on_hover_text("Choose this: its handles show on the scan.")
-            .clicked()
-        {
-            let part = Part::Whole;
-            asks.push(Request::Choose(Some(Chosen { thing, part })));
+    // Side by side as far as they go: what is chosen is worth more room than the choice.
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing = egui::Vec2::splat(4.0);
+        for (row, &thing) in things.iter().enumerate() {
+            let chosen = scene.chosen.is_some_and(|chosen| chosen.thing == thing);
+            let name = scene.thing_name(thing);
+            let text = if chosen {
+                strong(name)
+            } else {
+                RichText::new(name)
+            };
+            let row = ui
+                .push_id(row, |ui| ui.selectable_label(chosen, text))
+                .inner;
+            if row
+                .on_hover_text("Choose this: its handles show on the scan.")
+                .clicked()
+            {
+                let part = Part::Whole;
+                asks.push(Request::Choose(Some(Chosen { thing, part })));
+            }
         }
-    }
+    });
     if things.is_empty() {
         return;
     }
@@ -176,8 +183,9 @@ fn chosen_ui(ui: &mut Ui, chosen: Chosen, scene: &Scene<'_>, asks: &mut Vec<Requ
     };
     ui.horizontal_wrapped(|ui| {
         let there = scene.outline(chosen.thing).is_some();
+        ui.spacing_mut().item_spacing = egui::Vec2::splat(4.0);
         for command in [Command::Flip, Command::AddStep, Command::RemoveStep] {
-            command_button(ui, command, there, asks);
+            icon_button(ui, command, there, asks);
         }
         if said.is_some()
             && ui
@@ -303,6 +311,8 @@ fn steps_ui(
         ui.label("Not measured yet.");
         return;
     };
+    ui.spacing_mut().item_spacing.y = 2.0;
+    ui.spacing_mut().interact_size.y = 20.0;
     ui.label(
         RichText::new("Step, density, its error")
             .small()

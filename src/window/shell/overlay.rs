@@ -92,6 +92,10 @@ pub fn keys_ui(ctx: &Context) -> Said {
                             ),
                             ("Enter", "By eye: same tone"),
                             ("Tab", "To the next control"),
+                            (
+                                "Ctrl with plus, minus, 0",
+                                "Everything larger, smaller, or as the system has it",
+                            ),
                         ] {
                             ui.label(keys);
                             ui.label(what);
