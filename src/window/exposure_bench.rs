@@ -175,7 +175,7 @@ impl ExposureBench {
                 error: None,
             };
         }
-        ui.heading("The wedge");
+        ui.heading("The wedge").on_hover_text("A row of fields of known density, scanned along: it tells what the scanner's tones mean in density.");
         ui.label("Its densities, field by field, as its maker lists them. Without a wedge densities are relative to white, and less sure.");
         let field = TextEdit::singleline(&mut draft.text)
             .hint_text("0.05 0.20 0.35 0.50 …")

@@ -311,3 +311,103 @@ fn one_drag_of_a_border_is_one_step_of_undo() {
         "the whole drag is undone"
     );
 }
+
+/// Pixels of a part of the window that differ between two pictures.
+fn differing(a: &image::RgbaImage, b: &image::RgbaImage, part: egui::Rect) -> usize {
+    a.enumerate_pixels()
+        .filter(|(x, y, pixel)| {
+            part.contains(egui::Pos2::new(*x as f32, *y as f32)) && b.get_pixel(*x, *y) != *pixel
+        })
+        .count()
+}
+
+#[test]
+fn a_step_lights_its_point_and_a_point_its_step() {
+    let mut window = Window::of_size(1280.0, 800.0);
+    window.with_demo();
+    let scan = window.harness.get_by_label("Scan scan-1.tif").rect();
+    let plot = window
+        .harness
+        .get_by_label("Curves of fibre paper and slate 1 beside the scan")
+        .rect();
+    let still = window.picture();
+    let centre = {
+        let analysis = window.harness.state().analysis().unwrap();
+        let shape = &analysis.strips[0].located.as_ref().unwrap().shape;
+        let field = shape.field_of_step(2).unwrap();
+        shape.field_centre(field)
+    };
+    window.harness.hover_at(window.on_screen(centre));
+    window.harness.run_steps(4);
+    let on_step = window.picture();
+    assert!(window.shows("slate 1, step 3"));
+    assert!(differing(&still, &on_step, plot) > 20, "the point grows");
+
+    // Somewhere along the curve there is a point; its step on the scan is outlined.
+    let found = (0..200).any(|place| {
+        let (row, column) = (place / 20, place % 20);
+        let share = egui::Vec2::new(0.15 + 0.04 * column as f32, 0.05 + 0.08 * row as f32);
+        window.harness.hover_at(plot.min + plot.size() * share);
+        window.harness.run_steps(3);
+        window.shows(", step ")
+    });
+    assert!(found, "a point was met");
+    let on_point = window.picture();
+    assert!(
+        differing(&still, &on_point, scan) > 50,
+        "its step is outlined"
+    );
+}
+
+#[test]
+fn a_strip_is_drawn_without_a_mouse() {
+    let mut window = Window::of_size(1280.0, 800.0);
+    window.with_demo();
+    let before = window.harness.state().session().strips.len();
+    window.harness.get_by_label("Scan scan-1.tif").focus();
+    window.harness.run_steps(2);
+    window.harness.key_press(Key::D);
+    window.harness.run_steps(2);
+    window.harness.key_press(Key::Enter);
+    window.harness.run_steps(2);
+    let drawn = {
+        let strips = &window.harness.state().session().strips;
+        assert_eq!(strips.len(), before + 1);
+        strips[before].shape.clone().unwrap()
+    };
+    window.harness.key_press(Key::ArrowLeft);
+    window.harness.run_steps(2);
+    let moved = window.harness.state().session().strips[before]
+        .shape
+        .clone();
+    assert!(moved.unwrap().corners[0].x < drawn.corners[0].x);
+    window.click("Undo outline strip");
+    window.click("Undo add strip");
+    assert_eq!(window.harness.state().session().strips.len(), before);
+}
+
+#[test]
+fn the_magnifier_shows_the_light_of_the_step_that_is_chosen() {
+    let mut window = Window::of_size(1280.0, 800.0);
+    window.with_demo();
+    window.click("slate 1");
+    window.harness.get_by_label("Scan scan-1.tif").focus();
+    window.harness.run_steps(2);
+    let scan = window.harness.get_by_label("Scan scan-1.tif").rect();
+    window.harness.key_press(Key::M);
+    window.harness.run_steps(2);
+    window.harness.key_press(Key::Period);
+    window.harness.run_steps(2);
+    let first = window.picture();
+    window.harness.key_press(Key::Period);
+    window.harness.run_steps(2);
+    let second = window.picture();
+    let corner = egui::Rect::from_min_max(
+        egui::Pos2::new(scan.left(), scan.bottom() - 170.0),
+        egui::Pos2::new(scan.left() + 240.0, scan.bottom()),
+    );
+    assert!(
+        differing(&first, &second, corner) > 100,
+        "another step's light"
+    );
+}

@@ -1,6 +1,7 @@
 //! A close look at single pixels: which of them a cell's mean would leave out.
 
 use super::robust::Gate;
+use crate::measure::geometry::Point;
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::units::density_of;
 
@@ -70,6 +71,48 @@ pub fn look(raster: &Raster, x: usize, y: usize, across: usize, channel: Channel
     })
 }
 
+/// How the light of an area is spread, and which part of it counts.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spread {
+    /// Linear light of pixels all over the area.
+    pub light: Vec<f32>,
+    /// Least and greatest light that count.
+    pub gate: (f64, f64),
+}
+
+/// Pixels looked at along and across an area.
+const SPREAD: usize = 120;
+
+/// Looks at pixels spread evenly over an area (its corners in order), at most 14,400.
+///
+/// The gate is that of a cell as large as the area. `None` when the area lies off the scan.
+pub fn spread(raster: &Raster, corners: &[Point; 4], channel: Channel) -> Option<Spread> {
+    let [a, b, c, d] = *corners;
+    let count = |length: f64| (length.ceil() as usize).clamp(1, SPREAD);
+    let (across, along) = (count(a.distance(b)), count(a.distance(d)));
+    let mut light = Vec::with_capacity(across * along);
+    let mut pixel = Vec::new();
+    for i in 0..along {
+        let share = (i as f64 + 0.5) / along as f64;
+        let (left, right) = (a.toward(d, share), b.toward(c, share));
+        for j in 0..across {
+            let at = left.toward(right, (j as f64 + 0.5) / across as f64);
+            let inside = at.x >= 0.0 && at.y >= 0.0;
+            let (x, y) = (at.x as usize, at.y as usize);
+            if inside && x < raster.width && y < raster.height {
+                raster.linear_row(y, x, x + 1, channel, &mut pixel);
+                light.extend_from_slice(&pixel);
+            }
+        }
+    }
+    let mut sample: Vec<f64> = light.iter().map(|&light| f64::from(light)).collect();
+    let gate = Gate::of(&mut sample)?;
+    Some(Spread {
+        light,
+        gate: (gate.low, gate.high),
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use std::sync::Arc;
@@ -108,6 +151,25 @@ mod tests {
         assert_eq!(seen.rejected.iter().filter(|&&out| out).count(), 1);
         assert!(seen.rejected[5 * 11 + 5]);
         assert!((seen.density - -(52f64 / 255.0).log10()).abs() < 0.01);
+    }
+
+    #[test]
+    fn the_spread_of_an_area_knows_what_does_not_count() {
+        let raster = grey(80, 80, |x, y| {
+            if (30..34).contains(&x) && (30..34).contains(&y) {
+                255
+            } else {
+                50 + ((x * 7 + y * 3) % 5) as u8
+            }
+        });
+        let corners =
+            [(20.0, 20.0), (60.0, 20.0), (60.0, 60.0), (20.0, 60.0)].map(|(x, y)| Point::new(x, y));
+        let seen = spread(&raster, &corners, Channel::Luminance).unwrap();
+        assert_eq!(seen.light.len(), 1600);
+        let out = |light: &&f32| f64::from(**light) > seen.gate.1;
+        assert_eq!(seen.light.iter().filter(out).count(), 16);
+        let off = corners.map(|corner| Point::new(corner.x + 200.0, corner.y));
+        assert_eq!(spread(&raster, &off, Channel::Luminance), None);
     }
 
     #[test]

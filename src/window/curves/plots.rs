@@ -334,6 +334,7 @@ pub(super) fn touch_ui(
         .filter(|(at, ..)| at.distance(pointer) <= REACH)
         .min_by(|a, b| a.0.distance(pointer).total_cmp(&b.0.distance(pointer)));
     let Some((_, strip, step, excluded)) = near else {
+        response.on_hover_text("Density over the logarithm of the exposure. Bars are 95 % of each step, bands 95 % of each curve. The speed point lies 0.60 above the lightest tone, the exposure range from 0.04 above it to 90 % of full density (ISO 6846).");
         return;
     };
     asks.push(Request::Spot((strip, step.map_or(0, |step| step + 1))));

@@ -218,6 +218,13 @@ impl ScanBench {
         if next != 0 {
             self.next_thing(next, scene, asks);
         }
+        if self.drawing && pressed(Modifiers::NONE, Key::Enter) {
+            self.draw_in_the_middle(sight, scene, asks);
+            return;
+        }
+        if scene.chosen.is_some() && pressed(Modifiers::NONE, Key::Escape) {
+            asks.push(Request::Choose(None));
+        }
         let Some((chosen, shape)) = scene.held() else {
             if by != Vec2::ZERO {
                 self.view.pan(-by * 24.0);
@@ -267,6 +274,29 @@ impl ScanBench {
             let shape = handles::moved(shape, chosen.part, from, to(from));
             asks.push(Request::Edit(calling::outlined(scene, chosen.thing, shape)));
         }
+    }
+
+    /// Draws a strip over the middle of what is in sight, to be moved from there.
+    fn draw_in_the_middle(
+        &mut self,
+        sight: &Sight<'_>,
+        scene: &Scene<'_>,
+        asks: &mut Vec<Request>,
+    ) {
+        let middle = sight
+            .place
+            .shrink2(sight.place.size() * Vec2::new(0.42, 0.25));
+        let (from, to) = (sight.on_scan(middle.min), sight.on_scan(middle.max));
+        let Some(edits) = draw_edit(scene, self.scan, from, to) else {
+            return;
+        };
+        let drawn = edits.iter().find_map(|edit| match edit {
+            Edit::SetShape { strip, .. } | Edit::AddStrip { at: strip, .. } => Some(*strip),
+            _ => None,
+        });
+        asks.push(Request::Edit(edits));
+        asks.push(Request::Choose(drawn.map(Chosen::strip)));
+        self.drawing = false;
     }
 
     /// Chooses the next thing on any scan, and shows that scan.

@@ -2,9 +2,11 @@
 
 use egui::{Align2, Pos2, Rect, Stroke, StrokeKind, Ui, Vec2};
 
-use crate::measure::geometry::Point;
-use crate::measure::reading::look::{Look, look};
-use crate::window::request::Scene;
+use super::areas;
+use crate::measure::geometry::{Field, Point};
+use crate::measure::raster::Channel;
+use crate::measure::reading::look::{self, Look, Spread, look};
+use crate::window::request::{Scene, Thing};
 use crate::window::shelf::Opened;
 use crate::window::theme::small;
 
@@ -26,7 +28,11 @@ const BARS: usize = 48;
 pub struct Loupe {
     at: Option<(usize, usize, usize)>,
     seen: Option<Look>,
+    step: Option<(StepKey, Spread)>,
 }
+
+/// Which step's spread it is: its corners as they are read, and the channel.
+type StepKey = (usize, [Point; 4], Channel);
 
 impl Loupe {
     /// Draws it in the lower corner of the scan's place.
@@ -40,6 +46,7 @@ impl Loupe {
         scene: &Scene<'_>,
     ) {
         let raster = &opened.raster;
+        let name = self.look_at_step(opened, scan, scene);
         if let Some(at) = pointer {
             let inside = at.x >= 0.0
                 && at.y >= 0.0
@@ -55,13 +62,13 @@ impl Loupe {
         let theme = scene.theme;
         // In a low window the spread stands beside the pixels instead of below them.
         let low = place.height() < LOW;
-        let free = place.height() - 48.0 - if low { 0.0 } else { SPREAD + 48.0 };
+        let free = place.height() - 48.0 - if low { 0.0 } else { SPREAD + 64.0 };
         let pixel = (free / ACROSS as f32).floor().clamp(PIXEL.1, PIXEL.0);
         let side = ACROSS as f32 * pixel;
         let size = if low {
             Vec2::new(side + BESIDE + 24.0, side + 16.0)
         } else {
-            Vec2::new(side + 16.0, side + SPREAD + 64.0)
+            Vec2::new(side + 16.0, side + SPREAD + 80.0)
         };
         let corner = Pos2::new(place.left() + 16.0, place.bottom() - size.y - 16.0);
         let rect = Rect::from_min_size(corner, size);
@@ -109,10 +116,18 @@ impl Loupe {
         } else {
             Rect::from_min_size(origin + Vec2::new(0.0, side + 8.0), Vec2::new(side, SPREAD))
         };
-        spread(&painter, below, seen, scene);
+        match (&self.step, &name) {
+            (Some((_, of)), Some(_)) => {
+                let counts = |&light: &f32| (of.gate.0..=of.gate.1).contains(&f64::from(light));
+                let rejected: Vec<bool> = of.light.iter().map(|light| !counts(light)).collect();
+                spread(&painter, below, &of.light, &rejected, scene);
+            }
+            _ => spread(&painter, below, &seen.light, &seen.rejected, scene),
+        }
         let out = seen.rejected.iter().filter(|&&rejected| rejected).count();
+        let above = name.unwrap_or_else(|| "these pixels".to_owned());
         let words = format!(
-            "{out} of {} pixels don't count\nscanner density {:.3} here",
+            "light of {above}\n{out} of {} pixels here don't count\nscanner density {:.3} here",
             seen.rejected.len(),
             seen.density
         );
@@ -126,6 +141,37 @@ impl Loupe {
     }
 }
 
+impl Loupe {
+    /// Looks at the step under the pointer, or the chosen one, as it is read; its name.
+    fn look_at_step(&mut self, opened: &Opened, scan: usize, scene: &Scene<'_>) -> Option<String> {
+        let chosen = scene.held().and_then(|(chosen, _)| {
+            let Thing::Strip(strip) = chosen.thing else {
+                return None;
+            };
+            Some((strip, chosen.part.field()?))
+        });
+        let spot = scene.spot.and_then(|(strip, number)| {
+            let wanted = number.checked_sub(1).map_or(Field::Margin, Field::Step);
+            let fields = &scene.shape(strip)?.fields;
+            let field = fields.iter().position(|&field| field == wanted)?;
+            Some((strip, field))
+        });
+        let (strip, field) = spot.or(chosen)?;
+        let shape = scene.shape(strip).filter(|shape| shape.scan == scan)?;
+        let area = areas::area_of(scene, &opened.raster, strip, shape, field)?;
+        let channel = scene.session.settings.channel;
+        let key = (scan, shape.area_corners(field, &area), channel);
+        if self.step.as_ref().is_none_or(|(known, _)| *known != key) {
+            let seen = look::spread(&opened.raster, &key.1, channel)?;
+            self.step = Some((key, seen));
+        }
+        Some(match shape.fields[field] {
+            Field::Step(step) => format!("step {} of {}", step + 1, scene.name(strip)),
+            _ => format!("the margin of {}", scene.name(strip)),
+        })
+    }
+}
+
 fn multiplied(pixel: egui::Color32, by: egui::Color32) -> egui::Color32 {
     let part = |a: u8, b: u8| (u16::from(a) * u16::from(b) / 255) as u8;
     egui::Color32::from_rgb(
@@ -135,18 +181,23 @@ fn multiplied(pixel: egui::Color32, by: egui::Color32) -> egui::Color32 {
     )
 }
 
-fn spread(painter: &egui::Painter, place: Rect, seen: &Look, scene: &Scene<'_>) {
+fn spread(
+    painter: &egui::Painter,
+    place: Rect,
+    light: &[f32],
+    rejected: &[bool],
+    scene: &Scene<'_>,
+) {
     let theme = scene.theme;
     painter.rect_stroke(place, 0.0, Stroke::new(1.0, theme.line), StrokeKind::Inside);
-    let (low, high) = seen
-        .light
+    let (low, high) = light
         .iter()
         .fold((f32::MAX, f32::MIN), |(low, high), &light| {
             (low.min(light), high.max(light))
         });
     let span = (high - low).max(f32::MIN_POSITIVE);
     let mut bars = [(0usize, 0usize); BARS];
-    for (&light, &rejected) in seen.light.iter().zip(&seen.rejected) {
+    for (&light, &rejected) in light.iter().zip(rejected) {
         let bar = (((light - low) / span * BARS as f32) as usize).min(BARS - 1);
         if rejected {
             bars[bar].1 += 1;

@@ -7,7 +7,7 @@ use super::{areas, handles};
 use crate::measure::geometry::{Field, Point, StripShape};
 use crate::measure::raster::Raster;
 use crate::measure::strip::Role;
-use crate::window::request::{Part, Scene, Thing};
+use crate::window::request::{Chosen, Part, Scene, Thing};
 use crate::window::theme::{Theme, small};
 
 /// How near the pointer must come to a handle, screen points.
@@ -51,6 +51,10 @@ pub fn paint(painter: &Painter, sight: &Sight<'_>, scene: &Scene<'_>) {
             paint_thing(painter, sight, thing, shape, scene);
         }
     }
+    // Handles last: nothing may lie on them.
+    if let Some((chosen, shape)) = scene.held().filter(|(_, shape)| shape.scan == sight.scan) {
+        paint_handles(painter, sight, chosen, shape, scene);
+    }
 }
 
 /// How an outline is drawn: the kind of strip shows without colour.
@@ -88,11 +92,7 @@ fn paint_thing(
     scene: &Scene<'_>,
 ) {
     let theme = scene.theme;
-    let role = match thing {
-        Thing::Strip(strip) => scene.session.strips.get(strip).map(|strip| strip.role),
-        Thing::Wedge(_) | Thing::Spare(_) => None,
-    };
-    let colour = theme.role(role);
+    let (role, colour) = (role_of(thing, scene), colour_of(thing, scene));
     let chosen = scene.chosen.filter(|chosen| chosen.thing == thing);
     let width = if chosen.is_some() { 2.5 } else { 1.5 };
     let dash = match (thing, role) {
@@ -114,19 +114,39 @@ fn paint_thing(
     }
     let start = sight.on_screen(shape.on_scan(0.0, 0.5));
     let inwards = sight.on_screen(shape.on_scan(1.0, 0.5)) - start;
-    let name = start - inwards.normalized() * NAME_AWAY;
+    let inside = sight.place.shrink2(Vec2::new(24.0, 10.0));
+    let name = inside.clamp(start - inwards.normalized() * NAME_AWAY);
     chip(painter, name, &scene.thing_name(thing), colour, theme);
-    if let Some(chosen) = chosen {
-        for part in handles::parts(shape) {
-            if matches!(part, Part::Corner(_) | Part::Side(_)) {
-                let at = sight.on_screen(handles::hold(shape, part));
-                handle(painter, at, part, part == chosen.part, colour, theme);
-            }
-        }
-        if let Some((strip, field)) = areas::open_field(scene) {
-            paint_area(painter, sight, (strip, shape, field), chosen.part, scene);
+}
+
+fn paint_handles(
+    painter: &Painter,
+    sight: &Sight<'_>,
+    chosen: Chosen,
+    shape: &StripShape,
+    scene: &Scene<'_>,
+) {
+    let colour = colour_of(chosen.thing, scene);
+    for part in handles::parts(shape) {
+        if matches!(part, Part::Corner(_) | Part::Side(_)) {
+            let at = sight.on_screen(handles::hold(shape, part));
+            handle(painter, at, part, part == chosen.part, colour, scene.theme);
         }
     }
+    if let Some((strip, field)) = areas::open_field(scene) {
+        paint_area(painter, sight, (strip, shape, field), chosen.part, scene);
+    }
+}
+
+fn role_of(thing: Thing, scene: &Scene<'_>) -> Option<Role> {
+    match thing {
+        Thing::Strip(strip) => scene.session.strips.get(strip).map(|strip| strip.role),
+        Thing::Wedge(_) | Thing::Spare(_) => None,
+    }
+}
+
+fn colour_of(thing: Thing, scene: &Scene<'_>) -> Color32 {
+    scene.theme.role(role_of(thing, scene))
 }
 
 /// The part of the chosen field that is read: dotted where the program chose it, drawn through

@@ -229,7 +229,13 @@ impl ScanBench {
             notices::changed_ui(ui, place, self.scan, scene, asks);
         }
         if self.magnifier {
+            // Without the pointer it looks at what is chosen.
+            let held = || {
+                let (chosen, shape) = scene.held()?;
+                (shape.scan == self.scan).then(|| handles::hold(shape, chosen.part))
+            };
             let pointer = response.hover_pos().map(|at| self.view.on_scan(place, at));
+            let pointer = pointer.or_else(held);
             self.loupe.ui(ui, place, pointer, opened, self.scan, scene);
         }
     }

@@ -316,7 +316,11 @@ fn steps_ui(
     ui.label(
         RichText::new("Step, density, its error")
             .small()
+            .underline()
             .color(scene.theme.weak),
+    )
+    .on_hover_text(
+        "Density: how dark the step is, the negative decimal logarithm of the share of light that it reflects. Its error is one standard error, all sources of the strip counted.",
     );
     for step in &result.steps {
         let spot = (strip, step.step);

@@ -168,8 +168,11 @@ fn pair_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
                 (answer.stops.bounds(), answer.ratio.bounds())
             {
                 let times = |value| words::number(value, half);
-                ui.label(format!("between × {} and × {}", times(least), times(most)));
-                ui.label(SPEED.span(low, high));
+                ui.label(format!("between × {} and × {}", times(least), times(most)))
+                    .on_hover_text("Bounds that hold 19 times out of 20 (95 %).");
+                ui.label(SPEED.span(low, high)).on_hover_text(
+                    "A stop is twice the light: one stop slower asks for twice the exposure.",
+                );
             } else {
                 ui.label(words::interval(&answer.stops, |value| SPEED.said(value)));
             }
@@ -320,7 +323,13 @@ fn finding_ui(ui: &mut Ui, scene: &Scene<'_>, finding: &Finding, asks: &mut Vec<
             Weight::Caution => "Caution",
             Weight::Note => "Note",
         };
-        ui.label(strong(word).color(scene.theme.weight(finding.weight)));
+        let meaning = match finding.weight {
+            Weight::Blocking => "No answer can be trusted while this lasts.",
+            Weight::Caution => "The bounds may be too narrow, or the answer shifted.",
+            Weight::Note => "Worth knowing; the figures and their bounds stand.",
+        };
+        ui.label(strong(word).color(scene.theme.weight(finding.weight)))
+            .on_hover_text(meaning);
         let place = &finding.place;
         if place.scan.or(place.strip).is_some() {
             let words = match (place.strip, place.step) {

@@ -85,6 +85,11 @@ pub fn keys_ui(ctx: &Context) -> Said {
                                 "arrows",
                                 "On the scan: move the chosen part, ten times as far with Shift; in a field, its sampled area",
                             ),
+                            ("Escape", "On the scan: choose nothing; arrows then move the view"),
+                            (
+                                "Enter",
+                                "On the scan while drawing: a strip over the middle, to be moved from there",
+                            ),
                             ("Alt with arrows", "Size the sampled area of the chosen field"),
                             (
                                 "arrows",
