@@ -1,7 +1,8 @@
 //! What a frame of the window costs while a 140 megapixel scan is panned and zoomed, the memory
 //! at the peak, and how long an edit of the demo takes to reach the answer. First the program's
 //! own part without a screen; then, where Xvfb is, the program itself in a window that a
-//! processor draws, timed from outside. Run: `cargo bench --bench frames`.
+//! processor draws, timed from outside. Run: `cargo bench --bench frames`, or a part of it:
+//! `cargo bench --bench frames -- edits`, `-- window`, `-- large`.
 #![expect(
     clippy::disallowed_methods,
     reason = "a benchmark measures time and writes its scan"
@@ -54,12 +55,30 @@ pub fn tell_memory(process: &str) {
 }
 
 fn main() {
-    edits::run();
+    let named: Vec<String> = std::env::args().skip(1).collect();
+    let parts = ["edits", "window", "large"];
+    let any = parts
+        .iter()
+        .any(|part| named.iter().any(|name| name == part));
+    let wanted = |part: &str| !any || named.iter().any(|name| name == part);
+    if wanted("edits") {
+        edits::run();
+    }
+    #[cfg(target_os = "linux")]
+    if wanted("window") {
+        outside::small();
+    }
+    if wanted("large") {
+        large();
+    }
+}
+
+fn large() {
     let folder = tempfile::tempdir().expect("a folder for the scan");
     let path = folder.path().join("large.tif");
     write_large(&path);
     #[cfg(target_os = "linux")]
-    outside::run(&path);
+    outside::frames(&path);
     inside::run(&path);
 }
 

@@ -7,12 +7,13 @@ use std::sync::mpsc::Receiver;
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use crate::screen::{LEFT, PAGE_DOWN, RIGHT, Screen, time_to_picture, wait_for};
+use crate::screen::{Key, LEFT, PAGE_DOWN, RIGHT, SHIFT, Screen, time_to_picture, wait_for};
 use crate::{edits, tell, tell_memory};
 
 /// The wheel away from the hand and toward it, which X calls buttons.
 const WHEEL_UP: u8 = 4;
 const WHEEL_DOWN: u8 = 5;
+const LEFT_ARROW: Key = 0xff51;
 /// The screen, which the window fills.
 const SCREEN: (u16, u16) = (1280, 800);
 /// Tones of a picture with words on it.
@@ -42,10 +43,10 @@ fn start(screen: &Screen, argument: &Path, state: &Path) -> Program {
     Program(child.expect("the program starts"))
 }
 
-pub fn run(large: &Path) {
+/// The demo: its first picture, and edits.
+pub fn small() {
     first_picture();
     real_edits();
-    frames(large);
 }
 
 /// From the start of the process to the first picture with words on it.
@@ -66,7 +67,8 @@ fn until_rest(drawn: &Receiver<Instant>) {
     while drawn.recv_timeout(AT_REST).is_ok() {}
 }
 
-/// From a key to the last picture that it brings about, which has the answer on it.
+/// From a key to the first picture on which the answer, left on the screen, stands as it
+/// will stay. Until then it is shown as stale.
 fn real_edits() {
     let (folder, _) = edits::demo();
     let state = tempfile::tempdir().expect("a folder");
@@ -78,45 +80,66 @@ fn real_edits() {
     screen.focus(window);
     until_rest(&drawn);
     let rescue = state.path().join("rescue-1.ron");
-    let time = |what: &str, edit: &dyn Fn()| {
-        let times = (0..9).map(|_| {
+    let kept = || std::fs::read_to_string(&rescue).unwrap_or_default();
+    let time = |what: &str, edit: &dyn Fn(usize)| {
+        let times = (0..11).filter_map(|count| {
             until_rest(&drawn);
+            let before = answer(&screen);
             let begun = Instant::now();
-            edit();
-            let mut last = begun;
-            while let Ok(drawn) = drawn.recv_timeout(AT_REST) {
-                last = drawn;
+            edit(count);
+            let mut seen = Vec::new();
+            while let Ok(at) = drawn.recv_timeout(AT_REST) {
+                seen.push((at, answer(&screen)));
             }
-            last.duration_since(begun).as_secs_f64() * 1e3
+            let (_, last) = seen.last()?;
+            // The same digits as before tell nothing.
+            if *last == before {
+                return None;
+            }
+            let changed = seen.iter().rposition(|(_, answer)| answer != last);
+            let (at, _) = seen[changed.map_or(0, |index| index + 1)];
+            Some(at.duration_since(begun).as_secs_f64() * 1e3)
         });
         tell(&format!("window: {what}, key to answer"), times.collect());
     };
-    // The keyboard goes to the scan, the first strip is chosen, an arrow moves it.
-    wait_for("the scan to take the keyboard", || {
-        screen.click(640, 500);
-        screen.press(&[], PAGE_DOWN);
-        sleep(Duration::from_millis(100));
-        screen.press(&[], RIGHT);
-        sleep(Duration::from_millis(400));
-        rescue.exists().then_some(())
-    });
-    time("a strip moved", &|| screen.press(&[], RIGHT));
-    // From the strip to its fields; the key leaves the one chosen out or takes it back.
+    let act = |what: &dyn Fn()| {
+        what();
+        until_rest(&drawn);
+    };
+    // The keyboard goes to the scan, the first strip is chosen, then its parts in turn until the
+    // key that leaves a step out finds one.
+    act(&|| screen.click(640, 500));
+    act(&|| screen.press(&[], PAGE_DOWN));
     for _ in 0..40 {
-        screen.press_sign(&[], '.');
-        sleep(Duration::from_millis(60));
-        screen.press_sign(&[], 'x');
-        sleep(Duration::from_millis(60));
-        if std::fs::read_to_string(&rescue).is_ok_and(|text| text.contains("excluded")) {
+        act(&|| screen.press_sign(&[], '.'));
+        act(&|| screen.press_sign(&[], 'x'));
+        if kept().contains("excluded") {
             break;
         }
     }
-    time("a step left out", &|| screen.press_sign(&[], 'x'));
+    time("a step left out or taken back", &|_| {
+        screen.press_sign(&[], 'x')
+    });
+    // Over the other strip back to this one as a whole.
+    act(&|| screen.press(&[], PAGE_DOWN));
+    act(&|| screen.press(&[], PAGE_DOWN));
+    // To and fro, so that the strip stays where it can be read.
+    time("a strip moved", &|count| {
+        screen.press(&[SHIFT], if count % 2 == 0 { RIGHT } else { LEFT_ARROW });
+    });
     drop(program);
 }
 
+/// The part of the screen with the answer.
+fn answer(screen: &Screen) -> Vec<u8> {
+    let picture = screen.picture();
+    image::imageops::crop_imm(&picture, 0, 44, 310, 380)
+        .to_image()
+        .into_raw()
+}
+
 /// Time from one picture to the next while the hand drags and turns the wheel.
-fn frames(large: &Path) {
+pub fn frames(large: &Path) {
     let state = tempfile::tempdir().expect("a folder");
     let screen = Screen::start(SCREEN.0, SCREEN.1);
     let drawn = screen.watch();

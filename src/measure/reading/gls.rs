@@ -53,6 +53,12 @@ pub(super) fn slow_share(parameter: f64, f_scale: f64) -> f64 {
     parameter * (QUICK_SCALE / f_scale).powf(SLOW_POWER)
 }
 
+/// Correlation of the slow part of F between cells at these distances, millimetres. Its length
+/// is fixed, so this is worked out once a strip.
+pub(super) fn slow_likeness(distance: &DMatrix<f64>) -> DMatrix<f64> {
+    distance.map(|distance| matern_52(distance, SLOW_SCALE).0)
+}
+
 /// The cells of a strip, ready for the sums.
 #[derive(Debug, Clone)]
 pub struct Problem {
@@ -64,6 +70,8 @@ pub struct Problem {
     pub entries: usize,
     /// Distances between cells, millimetres.
     pub distance: DMatrix<f64>,
+    /// How alike the slow part of F is at two cells, by [`slow_likeness`] of their distances.
+    pub slow_likeness: DMatrix<f64>,
     /// Slope of the curve at each entry, density per decade.
     pub slope: Vec<f64>,
     /// Net density of each entry.
@@ -119,7 +127,7 @@ impl Problem {
         for j in 0..self.cells() {
             for i in j..self.cells() {
                 let r = self.distance[(i, j)];
-                let kf = matern_52(r, f_scale).0 + slow * slow * matern_52(r, SLOW_SCALE).0;
+                let kf = matern_52(r, f_scale).0 + slow * slow * self.slow_likeness[(i, j)];
                 let kg = matern_52(r, g_scale).0;
                 v[(i, j)] += f * f * slope[i] * slope[j] * kf
                     + (g * g * net[i] * net[j] + ground * ground) * kg;
@@ -242,7 +250,7 @@ impl Problem {
                 let r = self.distance[(i, j)];
                 let (kf, kf_by_scale) = matern_52(r, f_scale);
                 let (kg, kg_by_scale) = matern_52(r, g_scale);
-                let ks = slow * slow * matern_52(r, SLOW_SCALE).0;
+                let ks = slow * slow * self.slow_likeness[(i, j)];
                 let f_part = f * f * slope[i] * slope[j];
                 let (g_part, b_part) = (g * g * net[i] * net[j], ground * ground);
                 let here = if i == j { 2.0 * nugget * nugget } else { 0.0 };

@@ -234,6 +234,9 @@ fn problem(
     let along = range(&mut along.into_iter());
     let across = range(&mut across.into_iter());
     let share = |v: f64, (low, high): (f64, f64)| (v - (low + high) / 2.0) / (high - low).max(1e-9);
+    let distance = DMatrix::from_fn(count, count, |i, j| {
+        (at(i).0 - at(j).0).hypot(at(i).1 - at(j).1)
+    });
     Problem {
         density: DVector::from_fn(count, |cell, _| {
             let cell = &used[cell].0;
@@ -242,9 +245,8 @@ fn problem(
         }),
         entry: used.iter().map(|&(_, entry)| entry).collect(),
         entries,
-        distance: DMatrix::from_fn(count, count, |i, j| {
-            (at(i).0 - at(j).0).hypot(at(i).1 - at(j).1)
-        }),
+        slow_likeness: gls::slow_likeness(&distance),
+        distance,
         slope: vec![0.0; entries],
         net: vec![0.0; entries],
         bend: vec![0.0; entries],

@@ -26,6 +26,7 @@ use super::theme::{Light, Theme};
 use crate::document::{History, Revision, Session};
 use crate::files::keep::{self, Remembered, Rescue};
 use crate::measure::analysis::{Analysis, Kept, analyse_again};
+use crate::measure::watch::{Cancelled, Watch};
 use watching::Watched;
 
 /// Something that has to wait until unsaved work is dealt with.
@@ -207,7 +208,7 @@ impl App {
             let kept = Arc::clone(kept);
             Job::start("measure", wake, move |watch| {
                 let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
-                analyse_again(&question, &mut kept, watch)
+                analyse_again(&question, &mut kept, &Unheard(watch))
             })
         });
         if self.analysis.crashed(asked) {
@@ -315,6 +316,9 @@ impl App {
         for ask in asks {
             self.carry_out(ask);
         }
+        // An edit's answer is begun at once, not only in the next frame.
+        let session = Arc::clone(self.history.session());
+        self.solve(&session);
         // Kept while keys are carried out, which may mean the step under the pointer.
         if self.spot != spot {
             self.spot = spot;
@@ -378,6 +382,16 @@ impl App {
                 Said::Nothing | Said::Next => {}
             },
         }
+    }
+}
+
+/// Work that can be called off and whose progress nobody looks at: every report would have the
+/// whole window drawn anew, for nothing and on the same processors.
+struct Unheard<'a>(&'a dyn Watch);
+
+impl Watch for Unheard<'_> {
+    fn at(&self, _done: usize, _of: usize) -> Result<(), Cancelled> {
+        self.0.at(0, 1)
     }
 }
 
