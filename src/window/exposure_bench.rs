@@ -266,9 +266,9 @@ fn table_ui(ui: &mut Ui, scene: &Scene<'_>, index: usize, exposure: &Exposure) {
     ScrollArea::horizontal().id_salt(index).show(ui, |ui| {
         egui::Grid::new(("table", index))
         .num_columns(doses.len() + 1)
-        .spacing([12.0, 4.0])
+        .min_row_height(20.0)
+            .spacing([12.0, 4.0])
         .show(ui, |ui| {
-            ui.spacing_mut().interact_size.y = 20.0;
             ui.label("step");
             for step in 1..=doses.len() {
                 ui.label(step.to_string());

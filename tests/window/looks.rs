@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use egui_kittest::kittest::Queryable as _;
+
 use crate::support::Window;
 
 /// A pixel differs when one of its channels does by more than this; fonts and tiles are drawn
@@ -56,6 +58,25 @@ fn screens(light: &str, word: &str) {
     assert_looks(&mut window, &format!("welcome-{word}"));
     window.with_demo();
     assert_looks(&mut window, &format!("scans-{word}"));
+    // A step with its sampled area, under the magnifier.
+    window.click("slate 1");
+    window.harness.get_by_label("Scan scan-1.tif").focus();
+    window.harness.run_steps(2);
+    window.harness.key_press(egui::Key::M);
+    window.harness.run_steps(2);
+    for _ in 0..4 {
+        window.harness.key_press(egui::Key::Period);
+        window.harness.run_steps(2);
+    }
+    window.harness.key_press(egui::Key::ArrowDown);
+    window.until_measured();
+    assert_looks(&mut window, &format!("step-{word}"));
+    window.harness.key_press(egui::Key::F1);
+    window.harness.run_steps(4);
+    assert_looks(&mut window, &format!("keys-{word}"));
+    window.click("Back to work");
+    window.click("Undo move sampled area");
+    window.until_measured();
     for (bench, name) in [
         ("Exposures", "exposures"),
         ("Curves", "curves"),
