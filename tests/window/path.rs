@@ -403,8 +403,8 @@ fn the_magnifier_shows_the_light_of_the_step_that_is_chosen() {
     window.harness.run_steps(2);
     let second = window.picture();
     let corner = egui::Rect::from_min_max(
-        egui::Pos2::new(scan.left(), scan.bottom() - 170.0),
-        egui::Pos2::new(scan.left() + 240.0, scan.bottom()),
+        egui::Pos2::new(scan.right() - 240.0, scan.bottom() - 170.0),
+        egui::Pos2::new(scan.right(), scan.bottom()),
     );
     assert!(
         differing(&first, &second, corner) > 100,

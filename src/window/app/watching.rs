@@ -72,7 +72,16 @@ impl App {
                     .iter()
                     .filter_map(|path| Some(path.file_name()?.to_string_lossy().into_owned()))
                     .collect();
-                self.open(came);
+                // A scan of the session that was saved anew is read anew; whether it is still
+                // the same is noticed as ever.
+                let (again, new): (Vec<PathBuf>, Vec<PathBuf>) = came
+                    .into_iter()
+                    .partition(|path| self.session().scans.iter().any(|scan| scan.path == *path));
+                for path in &again {
+                    self.shelf.again(path);
+                    self.epoch += 1;
+                }
+                self.open(new);
                 if self.said.is_empty() {
                     self.said = format!("{} came in.", names.join(", "));
                 }

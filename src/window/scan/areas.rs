@@ -171,19 +171,13 @@ mod tests {
     fn a_corner_moves_two_sides_and_never_past_the_others() {
         let shape = strip();
         let corners = shape.area_corners(2, &area(1));
-        for corner in 0..4 {
+        for (corner, from) in corners.into_iter().enumerate() {
             let part = Part::AreaCorner(2, corner);
-            let by = Point::new(corners[corner].x - 4.0, corners[corner].y + 10.0);
-            let to = moved(&shape, &area(1), part, corners[corner], by);
+            let by = Point::new(from.x - 4.0, from.y + 10.0);
+            let to = moved(&shape, &area(1), part, from, by);
             let now = shape.area_corners(2, &to)[corner];
             assert!(now.distance(by) < 1e-6, "corner {corner}");
-            let far = moved(
-                &shape,
-                &area(1),
-                part,
-                corners[corner],
-                Point::new(9e3, -9e3),
-            );
+            let far = moved(&shape, &area(1), part, from, Point::new(9e3, -9e3));
             assert!(far.along.1 - far.along.0 >= LEAST - 1e-9);
             assert!(far.across.1 - far.across.0 >= LEAST - 1e-9);
         }

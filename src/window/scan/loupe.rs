@@ -40,7 +40,7 @@ impl Loupe {
         &mut self,
         ui: &Ui,
         place: Rect,
-        pointer: Option<Point>,
+        (pointer, looked_at): (Option<Point>, Option<Pos2>),
         opened: &Opened,
         scan: usize,
         scene: &Scene<'_>,
@@ -70,7 +70,12 @@ impl Loupe {
         } else {
             Vec2::new(side + 16.0, side + SPREAD + 80.0)
         };
-        let corner = Pos2::new(place.left() + 16.0, place.bottom() - size.y - 16.0);
+        // On the other side than what it looks at.
+        let left = match looked_at {
+            Some(at) if at.x < place.center().x => place.right() - size.x - 16.0,
+            _ => place.left() + 16.0,
+        };
+        let corner = Pos2::new(left, place.bottom() - size.y - 16.0);
         let rect = Rect::from_min_size(corner, size);
         let painter = ui.painter_at(place);
         painter.rect(

@@ -236,7 +236,9 @@ impl ScanBench {
             };
             let pointer = response.hover_pos().map(|at| self.view.on_scan(place, at));
             let pointer = pointer.or_else(held);
-            self.loupe.ui(ui, place, pointer, opened, self.scan, scene);
+            let looked_at = pointer.map(|at| self.view.on_screen(place, at));
+            let at = (pointer, looked_at);
+            self.loupe.ui(ui, place, at, opened, self.scan, scene);
         }
     }
 

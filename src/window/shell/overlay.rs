@@ -61,6 +61,8 @@ pub fn keys_ui(ctx: &Context) -> Said {
             .show(ui, |ui| {
                 egui::Grid::new("list of keys")
                     .num_columns(2)
+                    .min_row_height(20.0)
+                    .max_col_width((window.x - 64.0).min(520.0) - 168.0)
                     .striped(true)
                     .spacing([24.0, 4.0])
                     .show(ui, |ui| {
