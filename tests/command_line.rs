@@ -19,6 +19,8 @@ fn the_help_names_every_task() {
         "new",
         "measure",
         "solve",
+        "calibrate",
+        "show",
         "simulate",
         "Exit codes: 0 answered",
     ] {

@@ -78,6 +78,7 @@ fn printed() -> BTreeSet<String> {
         assert!(measured.get("pairs").is_none() && measured["task"] == "measure");
         keys(&measured, &mut all);
     }
+    calibrated(&desk, &mut all);
     desk.put_scan("white.tif", tiff(), 1.0);
     desk.put(
         "session.ron",
@@ -91,6 +92,35 @@ fn printed() -> BTreeSet<String> {
         keys(&said, &mut all);
     }
     all
+}
+
+/// The keys of a calibration made from the first of these sessions.
+fn calibrated(desk: &Desk, all: &mut BTreeSet<String>) {
+    let session = twinstrip::files::text::read_text(&desk.path("a/session.ron")).unwrap();
+    let between = |from: &str, to: char| {
+        let rest = session.split(from).nth(1).unwrap();
+        rest.split(to).next().unwrap().to_owned()
+    };
+    let encoding = between("encoding: ", ',')
+        .replace('(', ":")
+        .replace(')', "");
+    let wedge = between("densities: [", ']');
+    let ran = desk.run(&[
+        "calibrate",
+        "flatbed.ron",
+        "--scan",
+        "a/scan-1.tif",
+        "--wedge",
+        &wedge,
+        "--encoding",
+        &encoding,
+        "--scanner",
+        "flatbed",
+        "--json",
+        "--quiet",
+    ]);
+    assert_eq!(ran.code, 0, "{}{}", ran.err, ran.out);
+    keys(&parsed(&ran.out), all);
 }
 
 #[test]

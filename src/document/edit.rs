@@ -1,6 +1,6 @@
 //! Changes of a session, as values.
 
-use super::{Encoding, Scan, Session, SessionError, Strip, Wedge};
+use super::{Encoding, Scan, Session, SessionError, Strip, UsedCalibration, Wedge};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
 use crate::measure::geometry::{Area, Field, StripShape};
@@ -32,6 +32,8 @@ pub enum Edit {
     SetWedge(Option<Wedge>),
     /// Says where the wedge lies, or leaves it to be found.
     SetWedgeShape(Option<StripShape>),
+    /// Takes a scanner calibration for scans without a wedge, or does without.
+    SetCalibration(Option<UsedCalibration>),
     /// Puts a strip in.
     AddStrip {
         /// Index it will have.
@@ -168,6 +170,8 @@ impl Edit {
             Self::SetWedge(Some(_)) => "describe wedge",
             Self::SetWedge(None) => "remove wedge",
             Self::SetWedgeShape(_) => "outline wedge",
+            Self::SetCalibration(Some(_)) => "use calibration",
+            Self::SetCalibration(None) => "drop calibration",
             Self::AddStrip { .. } => "add strip",
             Self::RemoveStrip(_) => "remove strip",
             Self::MoveStrip { .. } => "move strip",
@@ -218,6 +222,7 @@ impl Edit {
                 let wedge = session.wedge.as_mut().ok_or(EditError::NoWedge)?;
                 wedge.shape.clone_from(shape);
             }
+            Self::SetCalibration(used) => session.calibration.clone_from(used),
             Self::AddStrip { at, strip } => {
                 if *at > session.strips.len() {
                     return Err(EditError::NoStrip(*at));

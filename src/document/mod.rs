@@ -16,6 +16,7 @@ use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
 use crate::measure::geometry::{Area, StripShape};
 use crate::measure::raster::Raster;
+use crate::measure::scale::calibration::Calibration;
 use crate::measure::strip::Role;
 
 pub use check::SessionError;
@@ -85,6 +86,18 @@ impl Wedge {
     }
 }
 
+/// The scanner calibration that a session is measured with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UsedCalibration {
+    /// The calibration itself, so that the session's numbers stay what they are.
+    pub calibration: Arc<Calibration>,
+    /// The file it comes from, from the session file's folder; `None` when it stands in the
+    /// session itself.
+    pub file: Option<PathBuf>,
+    /// BLAKE3 hash of that file, in hex, to notice that it was changed.
+    pub hash: Option<String>,
+}
+
 /// A strip of the session.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Strip {
@@ -123,6 +136,8 @@ pub struct Session {
     pub scans: Vec<Scan>,
     /// The wedge, if one was scanned along.
     pub wedge: Option<Wedge>,
+    /// A calibration of the scanner, for scans without a wedge.
+    pub calibration: Option<UsedCalibration>,
     /// The strips in reading order: scan by scan, rows from the top, each from the left.
     pub strips: Vec<Strip>,
     /// Choices for the whole session.
@@ -144,6 +159,10 @@ impl Session {
                 uncertainty: wedge.uncertainty,
                 shape: wedge.shape.clone(),
             }),
+            calibration: self
+                .calibration
+                .as_ref()
+                .map(|used| Arc::clone(&used.calibration)),
             strips: self.strips.iter().map(spec).collect(),
             settings: self.settings.clone(),
         }

@@ -55,6 +55,35 @@ fn the_question_carries_all_that_the_session_says() {
 }
 
 #[test]
+fn a_calibration_is_taken_and_dropped_with_undo() {
+    let mut history = History::opened(slates());
+    let calibration = Arc::new(Calibration {
+        scanner: "flatbed".into(),
+        settings: String::new(),
+        made: "2026-11-25".into(),
+        uncertainty: 0.01,
+        scans: vec![],
+        channels: vec![],
+    });
+    let used = UsedCalibration {
+        calibration: Arc::clone(&calibration),
+        file: Some("flatbed.ron".into()),
+        hash: None,
+    };
+    let take = Edit::SetCalibration(Some(used.clone()));
+    history.perform(&take, None).unwrap();
+    assert_eq!(history.session().calibration, Some(used));
+    assert_eq!(history.session().scans.len(), 2);
+    let session = Session {
+        scans: vec![],
+        ..Session::clone(history.session())
+    };
+    assert_eq!(session.question(vec![]).calibration, Some(calibration));
+    history.undo();
+    assert_eq!(history.session().calibration, None);
+}
+
+#[test]
 fn a_refused_edit_changes_nothing() {
     let mut history = History::opened(slates());
     let before = history.revision();

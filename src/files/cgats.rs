@@ -1,4 +1,5 @@
-//! Tables of measured fields in CGATS.17 text form: the densities of a wedge.
+//! Tables of measured fields in CGATS.17 text form: the densities of a wedge, by densities,
+//! colorimetry or reflectance spectra.
 //!
 //! Only what a wedge needs: one table, its columns named between BEGIN_DATA_FORMAT and
 //! END_DATA_FORMAT, its rows between BEGIN_DATA and END_DATA, one row a field in the order
@@ -7,8 +8,10 @@
 use std::path::Path;
 
 use super::text::TextError;
+use crate::measure::calibrating::References;
 use crate::measure::nearest::nearest;
 use crate::measure::units::density_of;
+use crate::measure::visual::visual_density;
 
 /// How density follows from what a column says.
 type Conversion = fn(f64) -> f64;
@@ -16,14 +19,30 @@ type Conversion = fn(f64) -> f64;
 /// A column that says how dark a field is.
 type Column = (&'static str, Conversion);
 
-/// In the order of preference. A neutral wedge looks the same through the green filter as to
-/// the eye, so that column serves when nothing visual is there.
-const COLUMNS: [Column; 4] = [
-    ("D_VIS", |density| density),
+/// The best column: the density that is wanted, as it is.
+const VISUAL: Column = ("D_VIS", |density| density);
+
+/// In the order of preference, after [`VISUAL`] and a spectrum. A neutral wedge looks the same
+/// through the green filter as to the eye, so that column serves when nothing visual is there.
+const COLUMNS: [Column; 3] = [
     ("XYZ_Y", |percent| density_of(percent / 100.0)),
     ("LAB_L", density_of_lightness),
     ("D_GREEN", |density| density),
 ];
+
+/// Densities through filters.
+const FILTERS: [Column; 3] = [
+    ("D_RED", |density| density),
+    ("D_GREEN", |density| density),
+    ("D_BLUE", |density| density),
+];
+
+/// How columns of a spectrum begin; the wavelength in nanometres follows (from memory: the
+/// standard has SPECTRAL_NM and SPECTRAL_PCT, programs write these).
+const SPECTRAL: [&str; 5] = ["SPECTRAL_NM_", "SPECTRAL_NM", "SPECTRAL_", "SPEC_", "NM"];
+
+/// Reflectance above which a spectrum is taken to be in percent.
+const PERCENT: f64 = 1.5;
 
 /// Density of a CIE 1976 lightness L*, 0 to 100.
 ///
@@ -49,34 +68,38 @@ struct Word<'a> {
     byte: usize,
 }
 
+/// A table's columns and values.
+struct Table<'a, 'b> {
+    path: &'a Path,
+    text: &'a str,
+    format: &'b [Word<'a>],
+    data: &'b [Word<'a>],
+}
+
 /// The densities of a table, in the order of its rows.
 ///
 /// # Errors
 /// [`TextError`] with line and column.
-pub(super) fn densities(path: &Path, text: &str) -> Result<Vec<f64>, TextError> {
+pub(super) fn references(path: &Path, text: &str) -> Result<References, TextError> {
     let words = words(text);
     let wrong = |byte: usize, what: String| TextError::at(path, text, byte, what);
     let format = between(&words, "BEGIN_DATA_FORMAT", "END_DATA_FORMAT")
         .map_err(|(byte, what)| wrong(byte, what))?;
     let data =
         between(&words, "BEGIN_DATA", "END_DATA").map_err(|(byte, what)| wrong(byte, what))?;
-    let start = format.first().map_or(0, |word| word.byte);
-    let Some((column, density_of)) = choose(format) else {
-        let known: Vec<&str> = COLUMNS.iter().map(|(name, _)| *name).collect();
-        let near = format
-            .iter()
-            .find_map(|word| Some((word.text, nearest(word.text, &known)?)));
-        let hint = near.map_or_else(String::new, |(found, meant)| {
-            format!("; did you mean `{meant}` by `{found}`?")
-        });
-        return Err(wrong(
-            start,
-            format!(
-                "no column says the density: one of {} is needed{hint}",
-                known.join(", ")
-            ),
-        ));
+    let table = Table {
+        path,
+        text,
+        format,
+        data,
     };
+    let start = format.first().map_or(0, |word| word.byte);
+    let spectrum = table.spectral_columns();
+    let column = table.column(VISUAL);
+    let fallback = || COLUMNS.into_iter().find_map(|known| table.column(known));
+    if column.is_none() && spectrum.is_empty() && fallback().is_none() {
+        return Err(wrong(start, table.nothing_known()));
+    }
     if data.is_empty() || data.len() % format.len() != 0 {
         let byte = data.last().map_or(start, |word| word.byte);
         return Err(wrong(
@@ -88,33 +111,143 @@ pub(super) fn densities(path: &Path, text: &str) -> Result<Vec<f64>, TextError> 
             ),
         ));
     }
-    data.chunks_exact(format.len())
-        .map(|row| {
-            let word = &row[column];
-            let number = word.text.parse::<f64>().ok();
-            number
-                .map(density_of)
-                .filter(|density| density.is_finite())
-                .ok_or_else(|| {
-                    wrong(
-                        word.byte,
-                        format!(
-                            "`{}` in column {} is not a density or a reflectance above 0",
-                            word.text, format[column].text
-                        ),
-                    )
-                })
-        })
-        .collect()
+    let visual = match column {
+        Some(column) => table.densities(column)?,
+        None if !spectrum.is_empty() => table.visual_densities(&spectrum)?,
+        None => match fallback() {
+            Some(column) => table.densities(column)?,
+            None => Vec::new(),
+        },
+    };
+    let filters = FILTERS.map(|known| table.column(known));
+    let channels = match filters {
+        [Some(red), Some(green), Some(blue)] => Some([
+            table.densities(red)?,
+            table.densities(green)?,
+            table.densities(blue)?,
+        ]),
+        _ => None,
+    };
+    Ok(References { visual, channels })
 }
 
-fn choose(format: &[Word<'_>]) -> Option<(usize, Conversion)> {
-    COLUMNS.iter().find_map(|(name, density_of)| {
-        let column = format
+impl Table<'_, '_> {
+    fn column(&self, (name, conversion): Column) -> Option<(usize, Conversion)> {
+        let column = self
+            .format
             .iter()
             .position(|word| word.text.eq_ignore_ascii_case(name))?;
-        Some((column, *density_of))
-    })
+        Some((column, conversion))
+    }
+
+    /// Columns of a spectrum with their wavelengths, ascending.
+    fn spectral_columns(&self) -> Vec<(usize, f64)> {
+        let wavelength = |name: &str| {
+            let name = name.to_ascii_uppercase();
+            let digits = SPECTRAL.iter().find_map(|start| name.strip_prefix(start))?;
+            let nm = digits.trim_start_matches('_').parse::<u16>().ok()?;
+            (200..=2500).contains(&nm).then_some(f64::from(nm))
+        };
+        let mut columns: Vec<(usize, f64)> = self
+            .format
+            .iter()
+            .enumerate()
+            .filter_map(|(column, word)| Some((column, wavelength(word.text)?)))
+            .collect();
+        columns.sort_by(|a, b| a.1.total_cmp(&b.1));
+        columns.dedup_by(|a, b| a.1 == b.1);
+        columns
+    }
+
+    fn nothing_known(&self) -> String {
+        let known: Vec<&str> = std::iter::once(VISUAL)
+            .chain(COLUMNS)
+            .map(|(name, _)| name)
+            .collect();
+        let near = self
+            .format
+            .iter()
+            .find_map(|word| Some((word.text, nearest(word.text, &known)?)));
+        let hint = near.map_or_else(String::new, |(found, meant)| {
+            format!("; did you mean `{meant}` by `{found}`?")
+        });
+        format!(
+            "no column says the density: one of {} is needed, or a spectrum (SPECTRAL_NM_380 \
+             and so on){hint}",
+            known.join(", ")
+        )
+    }
+
+    fn wrong(&self, word: &Word<'_>, what: String) -> TextError {
+        TextError::at(self.path, self.text, word.byte, what)
+    }
+
+    fn rows(&self) -> impl Iterator<Item = &[Word<'_>]> {
+        self.data.chunks_exact(self.format.len())
+    }
+
+    fn densities(&self, (column, conversion): (usize, Conversion)) -> Result<Vec<f64>, TextError> {
+        self.rows()
+            .map(|row| {
+                let word = &row[column];
+                let number = word.text.parse::<f64>().ok();
+                number
+                    .map(conversion)
+                    .filter(|density| density.is_finite())
+                    .ok_or_else(|| {
+                        self.wrong(
+                            word,
+                            format!(
+                                "`{}` in column {} is not a density or a reflectance above 0",
+                                word.text, self.format[column].text
+                            ),
+                        )
+                    })
+            })
+            .collect()
+    }
+
+    fn visual_densities(&self, columns: &[(usize, f64)]) -> Result<Vec<f64>, TextError> {
+        let mut spectra: Vec<Vec<(f64, f64)>> = Vec::new();
+        for row in self.rows() {
+            let mut spectrum = Vec::with_capacity(columns.len());
+            for &(column, nm) in columns {
+                let word = &row[column];
+                let number = word.text.parse::<f64>().ok().filter(|r| r.is_finite());
+                let number = number.ok_or_else(|| {
+                    let column = self.format[column].text;
+                    self.wrong(
+                        word,
+                        format!("`{}` in column {column} is no reflectance", word.text),
+                    )
+                })?;
+                spectrum.push((nm, number));
+            }
+            spectra.push(spectrum);
+        }
+        let most = spectra
+            .iter()
+            .flatten()
+            .map(|(_, r)| *r)
+            .fold(0.0, f64::max);
+        let scale = if most > PERCENT { 0.01 } else { 1.0 };
+        self.rows()
+            .zip(spectra)
+            .map(|(row, mut spectrum)| {
+                for (_, reflectance) in &mut spectrum {
+                    *reflectance *= scale;
+                }
+                visual_density(&spectrum).ok_or_else(|| {
+                    self.wrong(
+                        &row[0],
+                        "no visual density follows from this spectrum: it must reach from 420 to \
+                         680 nm and reflect something"
+                            .into(),
+                    )
+                })
+            })
+            .collect()
+    }
 }
 
 fn between<'a, 'b>(
@@ -170,7 +303,9 @@ mod tests {
         BEGIN_DATA\n1 95.0 0.05 # paper white\n\"field 2\" 70 0.40\n3 40 0.95\nEND_DATA\n";
 
     fn read(text: &str) -> Result<Vec<f64>, String> {
-        densities(Path::new("wedge.txt"), text).map_err(|error| error.to_string())
+        references(Path::new("wedge.txt"), text)
+            .map(|found| found.visual)
+            .map_err(|error| error.to_string())
     }
 
     #[test]
@@ -184,6 +319,57 @@ mod tests {
         let table = TABLE.replace("LAB_L D_VIS", "XYZ_Y D_SOMETHING");
         let densities = read(&table.replace("95.0", "10")).unwrap();
         assert!((densities[0] - 1.0).abs() < 1e-12);
+    }
+
+    fn spectra(heads: &str, rows: &[&str]) -> String {
+        format!(
+            "CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID {heads}\nEND_DATA_FORMAT\nBEGIN_DATA\n{}\n\
+             END_DATA\n",
+            rows.join("\n")
+        )
+    }
+
+    #[test]
+    fn a_spectrum_gives_visual_density_as_a_share_or_in_percent() {
+        let wavelengths: Vec<u32> = (0..=30).map(|i| 400 + 10 * i).collect();
+        for head in ["SPECTRAL_NM_", "SPECTRAL_NM", "SPEC_", "nm"] {
+            let heads: Vec<String> = wavelengths.iter().map(|nm| format!("{head}{nm}")).collect();
+            for (white, grey) in [("0.9", "0.18"), ("90", "18")] {
+                let row = |number, value: &str| format!("{number} {}", [value; 31].join(" "));
+                let (one, two) = (row(1, white), row(2, grey));
+                let found = read(&spectra(&heads.join(" "), &[&one, &two])).unwrap();
+                // ISO 5-4: D = -log10 R; a grey has it under every weighting.
+                assert!((found[0] - 0.045_757).abs() < 1e-5, "{head}: {found:?}");
+                assert!((found[1] - 0.744_727).abs() < 1e-5, "{head}: {found:?}");
+            }
+        }
+        let short = spectra("NM500 NM550 NM600", &["1 0.9 0.9 0.9", "2 0.5 0.5 0.5"]);
+        let error = read(&short).unwrap_err();
+        assert!(
+            error.starts_with("wedge.txt:6:1: no visual density"),
+            "{error}"
+        );
+        let words = spectra("NM400 NM700", &["1 0.9 bright"]);
+        let error = read(&words).unwrap_err();
+        assert!(
+            error.contains("`bright` in column NM700 is no reflectance"),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn densities_through_filters_go_to_their_channels() {
+        let table = spectra(
+            "D_VIS D_BLUE D_RED D_GREEN",
+            &["1 .5 .53 .48 .5", "2 1 1.1 .9 1"],
+        );
+        let found = references(Path::new("wedge.txt"), &table).unwrap();
+        assert_eq!(found.visual, vec![0.5, 1.0]);
+        let [red, green, blue] = found.channels.unwrap();
+        assert_eq!(
+            (red, green, blue),
+            (vec![0.48, 0.9], vec![0.5, 1.0], vec![0.53, 1.1])
+        );
     }
 
     #[test]

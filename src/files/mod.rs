@@ -2,7 +2,9 @@
 
 pub mod atomic;
 
+pub mod calibration;
 mod cgats;
+mod explain;
 pub mod folder;
 pub mod inbox;
 pub mod keep;

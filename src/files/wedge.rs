@@ -5,6 +5,7 @@ use std::path::Path;
 use super::cgats;
 use super::text::{TextError, read_text};
 use crate::document::check::check_densities;
+use crate::measure::calibrating::References;
 
 /// Reads the densities of a wedge from a file: plain numbers, one a line or several separated
 /// by blanks or commas, `#` begins a comment; or a CGATS.17 table.
@@ -12,14 +13,45 @@ use crate::document::check::check_densities;
 /// # Errors
 /// [`TextError`] with line and column.
 pub fn read_wedge(path: &Path) -> Result<Vec<f64>, TextError> {
-    let text = read_text(path)?;
-    let densities = if cgats::is_table(&text) {
-        cgats::densities(path, &text)?
+    from_text(path, &read_text(path)?)
+}
+
+/// Reads all reference densities of a wedge from such a file: the visual ones, and those through
+/// filters where the table has D_RED, D_GREEN and D_BLUE.
+///
+/// # Errors
+/// [`TextError`] with line and column.
+pub fn read_references(path: &Path) -> Result<References, TextError> {
+    references_from_text(path, &read_text(path)?)
+}
+
+/// The same from the text of such a file.
+///
+/// # Errors
+/// [`TextError`] with line and column.
+pub fn references_from_text(path: &Path, text: &str) -> Result<References, TextError> {
+    let references = if cgats::is_table(text) {
+        cgats::references(path, text)?
     } else {
-        plain(path, &text)?
+        References {
+            visual: plain(path, text)?,
+            channels: None,
+        }
     };
-    check_densities(&densities).map_err(|what| TextError::at(path, &text, 0, what))?;
-    Ok(densities)
+    let wrong = |what: String| TextError::at(path, text, 0, what);
+    check_densities(&references.visual).map_err(wrong)?;
+    for densities in references.channels.iter().flatten() {
+        check_densities(densities).map_err(wrong)?;
+    }
+    Ok(references)
+}
+
+/// The densities of a wedge from the text of such a file; `path` is what messages call it.
+///
+/// # Errors
+/// [`TextError`] with line and column.
+pub fn from_text(path: &Path, text: &str) -> Result<Vec<f64>, TextError> {
+    references_from_text(path, text).map(|references| references.visual)
 }
 
 fn plain(path: &Path, text: &str) -> Result<Vec<f64>, TextError> {

@@ -30,6 +30,10 @@ pub(super) enum Task {
     Measure(Measure),
     /// Find how much slower and softer the coated strips are than the paper
     Solve(Solve),
+    /// Learn from scans of a wedge how a scanner shows densities
+    Calibrate(Calibrate),
+    /// Say what a calibration file holds
+    Show(Show),
     /// Make practice scans whose answer is known
     Simulate(Simulate),
 }
@@ -75,6 +79,9 @@ pub(super) struct New {
     /// Densities of the wedge that was scanned along, or a file with them
     #[arg(long, value_name = "DENSITIES")]
     pub(super) wedge: Option<String>,
+    /// Calibration file of the scanner, for scans without a wedge
+    #[arg(long, value_name = "FILE")]
+    pub(super) calibration: Option<PathBuf>,
     /// Strip of ordinary printing paper
     #[arg(long, value_name = "STRIP", value_parser = entry::strip)]
     pub(super) reference: Vec<entry::NamedExposure>,
@@ -103,6 +110,9 @@ pub(super) struct Measure {
     /// With scans: densities of the wedge that was scanned along, or a file with them
     #[arg(long, value_name = "DENSITIES")]
     pub(super) wedge: Option<String>,
+    /// Calibration file of the scanner, for scans without a wedge; goes before the session's
+    #[arg(long, value_name = "FILE")]
+    pub(super) calibration: Option<PathBuf>,
     /// Print JSON (docs/json.md) instead of text
     #[arg(long)]
     pub(super) json: bool,
@@ -115,11 +125,67 @@ pub(super) struct Solve {
     /// The session file
     #[arg(value_name = "SESSION")]
     pub(super) session: PathBuf,
+    /// Calibration file of the scanner, for scans without a wedge; goes before the session's
+    #[arg(long, value_name = "FILE")]
+    pub(super) calibration: Option<PathBuf>,
     /// Print JSON (docs/json.md) instead of text
     #[arg(long)]
     pub(super) json: bool,
     #[command(flatten)]
     pub(super) reading: Reading,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  twinstrip calibrate flatbed.ron --scan wedge.tif --wedge wedge.txt \\
+    --scanner \"flatbed in the shed\" --settings \"600 dpi, 16 bits, nothing automatic\"")]
+pub(super) struct Calibrate {
+    /// Calibration file to write
+    #[arg(value_name = "CALIBRATION")]
+    pub(super) calibration: PathBuf,
+    /// Scan of the wedge (several: give it several times)
+    #[arg(long, value_name = "FILE", required = true)]
+    pub(super) scan: Vec<PathBuf>,
+    /// The wedge's densities, or a file with them; one for all scans, or one for each
+    #[arg(long, value_name = "DENSITIES", required = true)]
+    pub(super) wedge: Vec<String>,
+    /// What you call the scanner
+    #[arg(long, value_name = "NAME")]
+    pub(super) scanner: String,
+    /// How it is set, in your words
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub(super) settings: String,
+    /// Standard uncertainty of the listed densities (0.01 if left out)
+    #[arg(long, value_name = "DENSITY", value_parser = entry::uncertainty)]
+    pub(super) uncertainty: Option<f64>,
+    /// Day of the calibration, such as 2026-11-25; today if left out
+    #[arg(long, value_name = "DATE", value_parser = entry::date)]
+    pub(super) date: Option<String>,
+    /// Draw the curve and its errors to an SVG file
+    #[arg(long, value_name = "FILE")]
+    pub(super) picture: Option<PathBuf>,
+    /// Replace a calibration file that is there; it is kept with `.before` added to its name
+    #[arg(long)]
+    pub(super) overwrite: bool,
+    /// Print JSON (docs/json.md) instead of text
+    #[arg(long)]
+    pub(super) json: bool,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Show {
+    /// The calibration file
+    #[arg(value_name = "CALIBRATION")]
+    pub(super) calibration: PathBuf,
+    /// Draw the curve and its errors to an SVG file
+    #[arg(long, value_name = "FILE")]
+    pub(super) picture: Option<PathBuf>,
+    /// Print JSON (docs/json.md) instead of text
+    #[arg(long)]
+    pub(super) json: bool,
 }
 
 #[derive(Debug, Args)]

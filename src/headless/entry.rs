@@ -7,7 +7,8 @@ use serde::Deserialize as _;
 use crate::document::check::check_densities;
 use crate::document::{Encoding, Wedge};
 use crate::files::text::TextError;
-use crate::files::wedge::{listed, read_wedge};
+use crate::files::wedge::{listed, read_references, read_wedge};
+use crate::measure::calibrating::References;
 use crate::measure::exposure::{Exposure, entry};
 use crate::measure::nearest::{hint, nearest};
 use crate::simulate::Twist;
@@ -98,6 +99,48 @@ pub(super) fn twist(text: &str) -> Result<Twist, String> {
         let known: Vec<&str> = said.split('`').skip(3).step_by(2).collect();
         let name = text.split(':').next().unwrap_or_default();
         format!("{said}{}", hint(nearest(name, &known)))
+    })
+}
+
+/// A standard uncertainty of densities.
+pub(super) fn uncertainty(text: &str) -> Result<f64, String> {
+    text.parse::<f64>()
+        .ok()
+        .filter(|u| *u > 0.0 && *u <= 0.5)
+        .ok_or_else(|| "write a density above 0 and at most 0.5, such as 0.01".into())
+}
+
+/// A day as 2026-11-25.
+pub(super) fn date(text: &str) -> Result<String, String> {
+    let parts: Vec<&str> = text.split('-').collect();
+    let number = |part: usize, length: usize, most: u16| {
+        parts.get(part).is_some_and(|digits| {
+            digits.len() == length
+                && digits.chars().all(|digit| digit.is_ascii_digit())
+                && digits.parse().is_ok_and(|n: u16| n >= 1 && n <= most)
+        })
+    };
+    if parts.len() == 3 && number(0, 4, 9999) && number(1, 2, 12) && number(2, 2, 31) {
+        Ok(text.to_owned())
+    } else {
+        Err("write year, month and day: 2026-11-25".into())
+    }
+}
+
+/// A wedge's densities as listed, or a file with them, those through filters too.
+///
+/// # Errors
+/// As [`wedge`].
+pub(super) fn references(text: &str) -> Result<Result<References, TextError>, String> {
+    Ok(match wedge(text)? {
+        Ok(Wedge {
+            file: Some(file), ..
+        }) => read_references(&file),
+        Ok(Wedge { densities, .. }) => Ok(References {
+            visual: densities,
+            channels: None,
+        }),
+        Err(error) => Err(error),
     })
 }
 

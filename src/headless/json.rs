@@ -3,12 +3,20 @@
 use serde::Serialize;
 
 use super::load::Loaded;
+use crate::document::report::{Fits, errors_by_density};
 use crate::measure::analysis::{Analysis, PairResult, StripResult};
-use crate::measure::finding::Finding;
+use crate::measure::finding::{Finding, Weight};
+use crate::measure::raster::Channel;
+use crate::measure::scale::calibration::{
+    Calibration, CalibrationFit, CalibrationGap, CalibrationScan,
+};
 use crate::measure::strip::Located;
 
 /// Raised when a word of the schema is removed or changes its meaning.
 const SCHEMA: u32 = 1;
+
+/// Who answers.
+const PROGRAM: &str = concat!("twinstrip ", env!("CARGO_PKG_VERSION"));
 
 #[derive(Serialize)]
 struct Answer<'a> {
@@ -48,10 +56,130 @@ pub(super) fn measured(loaded: &Loaded, analysis: &Analysis) -> String {
     text(&answer(loaded, analysis, "measure"))
 }
 
+#[derive(Serialize)]
+struct CalibrationAnswer<'a> {
+    schema: u32,
+    program: &'static str,
+    task: &'static str,
+    answered: bool,
+    scanner: &'a str,
+    settings: &'a str,
+    made: &'a str,
+    uncertainty: f64,
+    scans: Vec<CalibratedScan<'a>>,
+    channels: Vec<ChannelAnswer>,
+    findings: &'a [Finding],
+}
+
+#[derive(Serialize)]
+struct CalibratedScan<'a> {
+    path: &'a str,
+    hash: &'a str,
+    encoding: &'a str,
+    bits: u8,
+    pixels_per_mm: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct ChannelAnswer {
+    channel: Channel,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    missing: Option<String>,
+    #[serde(flatten)]
+    curve: Option<CurveAnswer>,
+}
+
+#[derive(Serialize)]
+struct CurveAnswer {
+    usable: [f64; 2],
+    leave_one_out: f64,
+    level: f64,
+    fields: Vec<FieldAnswer>,
+    errors: Vec<ErrorAnswer>,
+}
+
+#[derive(Serialize)]
+struct FieldAnswer {
+    field: usize,
+    density: f64,
+    reading: f64,
+    reading_error: f64,
+    residual: f64,
+    foretold_error: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct ErrorAnswer {
+    density: f64,
+    standard_error: f64,
+}
+
+/// The JSON of `twinstrip calibrate` and `twinstrip show`.
+pub(super) fn calibration(calibration: &Calibration, fits: &Fits, findings: &[Finding]) -> String {
+    text(&CalibrationAnswer {
+        schema: SCHEMA,
+        program: PROGRAM,
+        task: "calibrate",
+        answered: fits.iter().any(|(_, fit)| fit.is_ok())
+            && findings.iter().all(|f| f.weight != Weight::Blocking),
+        scanner: &calibration.scanner,
+        settings: &calibration.settings,
+        made: &calibration.made,
+        uncertainty: calibration.uncertainty,
+        scans: calibration.scans.iter().map(calibrated_scan).collect(),
+        channels: fits.iter().map(channel_answer).collect(),
+        findings,
+    })
+}
+
+fn calibrated_scan(scan: &CalibrationScan) -> CalibratedScan<'_> {
+    CalibratedScan {
+        path: &scan.path,
+        hash: &scan.hash,
+        encoding: &scan.encoding,
+        bits: scan.bits,
+        pixels_per_mm: scan.pixels_per_mm,
+    }
+}
+
+fn channel_answer(
+    (channel, fit): &(Channel, Result<CalibrationFit, CalibrationGap>),
+) -> ChannelAnswer {
+    let curve = |fit: &CalibrationFit| CurveAnswer {
+        usable: [fit.usable.0, fit.usable.1],
+        leave_one_out: fit.leave_one_out,
+        level: fit.level,
+        fields: fit
+            .fields
+            .iter()
+            .map(|field| FieldAnswer {
+                field: field.number + 1,
+                density: field.listed,
+                reading: field.scanner,
+                reading_error: field.error,
+                residual: field.residual,
+                foretold_error: field.left_out,
+            })
+            .collect(),
+        errors: errors_by_density(fit)
+            .into_iter()
+            .map(|(density, standard_error)| ErrorAnswer {
+                density,
+                standard_error,
+            })
+            .collect(),
+    };
+    ChannelAnswer {
+        channel: *channel,
+        missing: fit.as_ref().err().map(ToString::to_string),
+        curve: fit.as_ref().ok().map(curve),
+    }
+}
+
 fn answer<'a>(loaded: &Loaded, analysis: &'a Analysis, task: &'static str) -> Answer<'a> {
     Answer {
         schema: SCHEMA,
-        program: concat!("twinstrip ", env!("CARGO_PKG_VERSION")),
+        program: PROGRAM,
         task,
         answered: analysis.strips.iter().any(|strip| !strip.steps.is_empty()),
         scans: loaded
@@ -76,7 +204,7 @@ fn answer<'a>(loaded: &Loaded, analysis: &'a Analysis, task: &'static str) -> An
     }
 }
 
-fn text(answer: &Answer<'_>) -> String {
+fn text(answer: &impl Serialize) -> String {
     let mut text = serde_json::to_string_pretty(answer)
         .expect("every key is a word and every value a number, a text or a list");
     text.push('\n');

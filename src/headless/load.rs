@@ -6,7 +6,8 @@ use std::sync::Arc;
 use super::arguments::Reading;
 use super::exit::Failure;
 use super::progress::Progress;
-use crate::document::{Encoding, Scan, Session};
+use crate::document::{Encoding, Scan, Session, UsedCalibration};
+use crate::files::calibration::read_calibration;
 use crate::files::scan::{Limits, ScanOptions, StatedEncoding, content_hash, read_scan};
 use crate::files::session::read_session;
 use crate::measure::finding::{Finding, Kind, Place, Weight};
@@ -69,7 +70,8 @@ pub(super) fn bare(scans: &[PathBuf]) -> Session {
     }
 }
 
-fn options(scan: &Scan, reading: &Reading) -> ScanOptions {
+/// How a scan is read: what the arguments say goes before what the session says.
+pub(super) fn options(scan: &Scan, reading: &Reading) -> ScanOptions {
     let usual = Limits::default();
     let max_pixels = reading.max_pixels.unwrap_or(usual.max_pixels);
     ScanOptions {
@@ -87,6 +89,19 @@ fn options(scan: &Scan, reading: &Reading) -> ScanOptions {
                 Encoding::Linear => StatedEncoding::Linear,
             }),
     }
+}
+
+/// Takes a calibration file into a session, before the one that it names itself.
+pub(super) fn calibration(session: &mut Session, file: Option<&Path>) -> Result<(), Failure> {
+    if let Some(file) = file {
+        let (calibration, hash) = read_calibration(file)?;
+        session.calibration = Some(UsedCalibration {
+            calibration: Arc::new(calibration),
+            file: Some(file.to_owned()),
+            hash: Some(hash),
+        });
+    }
+    Ok(())
 }
 
 fn changed(index: usize, scan: &Scan) -> Finding {

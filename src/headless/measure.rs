@@ -20,6 +20,7 @@ pub(super) fn run(task: &Measure) -> Result<Outcome, Failure> {
         }
         load::scans(session, Path::new(""), &task.reading, &progress)?
     };
+    load::calibration(&mut loaded.session, task.calibration.as_deref())?;
     progress.stage("measuring");
     let question = loaded.session.question(loaded.scans.clone());
     let mut analysis = analyse(&question, &progress)?;

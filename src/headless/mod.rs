@@ -3,6 +3,7 @@
 //! Exit codes are in docs/command-line.md.
 
 mod arguments;
+mod calibrate;
 mod entry;
 mod exit;
 mod json;
@@ -45,6 +46,8 @@ pub fn run() -> ExitCode {
             Some(Task::New(task)) => new::run(task, matches.subcommand_matches("new")),
             Some(Task::Measure(task)) => measure::run(task),
             Some(Task::Solve(task)) => solve::run(task),
+            Some(Task::Calibrate(task)) => calibrate::run(task),
+            Some(Task::Show(task)) => calibrate::show(task),
             Some(Task::Simulate(task)) => simulate::run(task),
         });
     match result {

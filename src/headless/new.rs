@@ -5,9 +5,9 @@ use std::path::Path;
 use clap::ArgMatches;
 
 use super::arguments::New;
-use super::entry;
 use super::exit::{Failure, Outcome};
 use super::output;
+use super::{entry, load};
 use crate::document::{Scan, Session, Strip};
 use crate::files::paths::seen_from;
 use crate::files::session::write_session;
@@ -37,6 +37,10 @@ pub(super) fn run(task: &New, matches: Option<&ArgMatches>) -> Result<Outcome, F
         let mut wedge = entry::wedge(text).map_err(Failure::usage)??;
         wedge.file = wedge.file.map(|file| seen_from(folder, &file));
         session.wedge = Some(wedge);
+    }
+    load::calibration(&mut session, task.calibration.as_deref())?;
+    if let Some(used) = &mut session.calibration {
+        used.file = used.file.take().map(|file| seen_from(folder, &file));
     }
     if let Some(lag) = task.lamp_lag {
         session.settings.lag.0 = lag;

@@ -111,6 +111,7 @@ fn session(practice: &Practice, names: &[String]) -> Result<Session, Failure> {
             uncertainty: wedge.uncertainty,
             ..Wedge::new(wedge.densities.clone())
         }),
+        calibration: None,
         strips: practice.strips.iter().map(strip).collect(),
         settings: Settings {
             lag: practice.lag,

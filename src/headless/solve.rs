@@ -11,6 +11,7 @@ use crate::measure::finding::Weight;
 pub(super) fn run(task: &Solve) -> Result<Outcome, Failure> {
     let progress = Progress::start(task.reading.quiet);
     let mut loaded = load::session(&task.session, &task.reading, &progress)?;
+    load::calibration(&mut loaded.session, task.calibration.as_deref())?;
     progress.stage("measuring and solving");
     let question = loaded.session.question(loaded.scans.clone());
     let mut analysis = analyse(&question, &progress)?;

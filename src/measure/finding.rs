@@ -56,6 +56,14 @@ pub enum Kind {
     NoWedge,
     /// The densities go beyond the wedge's.
     BeyondWedge,
+    /// A scan without a wedge is read by a calibration made earlier.
+    CalibrationUsed,
+    /// A calibration can't be used for a scan.
+    CalibrationUnfit,
+    /// How far a calibration is off on a scan that has a wedge.
+    CalibrationDrift,
+    /// The scanner stops telling neighbouring fields of the wedge apart.
+    IndistinctTones,
     /// A strip could not be found.
     StripNotFound,
     /// Something that looks like a strip isn't described in the session.

@@ -4,6 +4,7 @@
 //! data-parallel through rayon; results don't depend on the number of threads.
 
 pub mod analysis;
+pub mod calibrating;
 pub mod check;
 pub mod compare;
 pub mod curve;
@@ -18,4 +19,5 @@ pub mod reading;
 pub mod scale;
 pub mod strip;
 pub mod units;
+pub mod visual;
 pub mod watch;

@@ -26,6 +26,7 @@ pub fn question(practice: &Practice) -> Question {
     Question {
         scans: practice.scans.clone(),
         wedge: practice.wedge.clone(),
+        calibration: None,
         strips: practice.strips.clone(),
         settings: Settings {
             lag: practice.lag,

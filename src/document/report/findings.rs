@@ -12,13 +12,9 @@ pub(super) fn list(session: &Session, analysis: &Analysis) -> String {
     }
     let mut text = String::from("Findings\n");
     for finding in &analysis.findings {
-        let weight = match finding.weight {
-            Weight::Blocking => "BLOCKING",
-            Weight::Caution => "CAUTION",
-            Weight::Note => "NOTE",
-        };
         let said = format!(
-            "{weight}{}: {} {} {}",
+            "{}{}: {} {} {}",
+            weight_word(finding.weight),
             place(session, analysis, finding),
             sentence(&finding.seen),
             sentence(&finding.matters),
@@ -28,6 +24,36 @@ pub(super) fn list(session: &Session, analysis: &Analysis) -> String {
     }
     text.push('\n');
     text
+}
+
+/// Findings about no session.
+pub(super) fn said(findings: &[Finding]) -> String {
+    let mut text = String::new();
+    for finding in findings {
+        let scan = finding.place.scan;
+        let place = scan.map_or_else(String::new, |scan| format!(", scan {}", scan + 1));
+        let said = format!(
+            "{}{place}: {} {} {}",
+            weight_word(finding.weight),
+            sentence(&finding.seen),
+            sentence(&finding.matters),
+            sentence(&finding.remedy)
+        );
+        text.push_str(&wrapped(&said, "  - ", "    "));
+    }
+    if !text.is_empty() {
+        text.insert_str(0, "Findings\n");
+        text.push('\n');
+    }
+    text
+}
+
+fn weight_word(weight: Weight) -> &'static str {
+    match weight {
+        Weight::Blocking => "BLOCKING",
+        Weight::Caution => "CAUTION",
+        Weight::Note => "NOTE",
+    }
 }
 
 fn place(session: &Session, analysis: &Analysis, finding: &Finding) -> String {

@@ -1,9 +1,14 @@
 //! The readable report: the answer first, then what to know about it, then the figures.
 
+mod calibration;
 mod findings;
 pub(crate) mod headline;
+mod picture;
 mod tables;
 pub(crate) mod words;
+
+pub use calibration::{Fits, calibration_report, errors_by_density};
+pub use picture::calibration_picture;
 
 use crate::document::Session;
 use crate::measure::analysis::Analysis;

@@ -7,6 +7,7 @@ use serde::de::{self, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Serialize, Serializer};
 
 use super::shape::{AreaDto, ShapeDto};
+use super::used::CalibrationDto;
 use super::values::{FNumber, StopCount, Time, TimeList};
 use crate::measure::exposure::Series;
 use crate::measure::exposure::sentence::bursts_of;
@@ -24,6 +25,12 @@ pub(super) struct SessionDto {
         serialize_with = "present"
     )]
     pub(super) wedge: Option<WedgeDto>,
+    #[serde(
+        default,
+        skip_serializing_if = "Option::is_none",
+        serialize_with = "present"
+    )]
+    pub(super) calibration: Option<CalibrationDto>,
     #[serde(default)]
     pub(super) strips: Vec<StripDto>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -124,9 +131,12 @@ pub(super) struct WedgeFields {
 }
 
 /// RON would wrap raw text in `Some`, implicit or not.
-fn present<S: Serializer>(wedge: &Option<WedgeDto>, serializer: S) -> Result<S::Ok, S::Error> {
-    match wedge {
-        Some(wedge) => wedge.serialize(serializer),
+fn present<T: Serialize, S: Serializer>(
+    given: &Option<T>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    match given {
+        Some(given) => given.serialize(serializer),
         None => serializer.serialize_none(),
     }
 }

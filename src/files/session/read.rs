@@ -1,19 +1,24 @@
 //! From the session file to the session, with errors that say where and what was meant.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use serde::Deserialize;
 
 use super::dto::{EncodingDto, MatchDto, ScanDto, SessionDto, SettingsDto, StripDto, WedgeDto};
-use super::explain::explain;
 use super::shape::AreaDto;
 use super::{VERSION, ron_options};
-use crate::document::{Encoding, Scan, Session, SessionError, Strip, WEDGE_UNCERTAINTY, Wedge};
+use crate::document::{
+    Encoding, Scan, Session, SessionError, Strip, UsedCalibration, WEDGE_UNCERTAINTY, Wedge,
+};
+use crate::files::calibration::{CalibrationFields, read_calibration};
+use crate::files::explain::explain;
 use crate::files::text::{TextError, read_text};
 use crate::files::wedge::read_wedge;
 use crate::measure::analysis::Settings;
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
+use crate::measure::scale::calibration::Calibration;
 
 /// Reads a session file, and the list of the wedge's densities if it names one.
 ///
@@ -24,18 +29,58 @@ use crate::measure::exposure::Exposure;
 pub fn read_session(path: &Path) -> Result<Session, TextError> {
     let text = read_text(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
-    from_text(path, &text, &|file| read_wedge(&folder.join(file)))
+    from_text(path, &text, &Folder(folder))
 }
 
-/// Gives the densities in a file that the session names.
-pub type Lists<'a> = &'a dyn Fn(&Path) -> Result<Vec<f64>, TextError>;
+/// Gives what lies in the files that a session names.
+pub trait Beside {
+    /// The densities of a wedge's list.
+    ///
+    /// # Errors
+    /// [`TextError`] of that file.
+    fn densities(&self, file: &Path) -> Result<Vec<f64>, TextError>;
 
-/// Reads the text of a session file; `path` is for messages, `lists` gives the densities in
-/// a file that the session names.
+    /// A calibration, and the hash of its file.
+    ///
+    /// # Errors
+    /// [`TextError`] of that file.
+    fn calibration(&self, file: &Path) -> Result<(Calibration, String), TextError>;
+}
+
+/// The folder from which a session names its files.
+#[derive(Debug, Clone, Copy)]
+pub struct Folder<'a>(pub &'a Path);
+
+impl Beside for Folder<'_> {
+    fn densities(&self, file: &Path) -> Result<Vec<f64>, TextError> {
+        read_wedge(&self.0.join(file))
+    }
+
+    fn calibration(&self, file: &Path) -> Result<(Calibration, String), TextError> {
+        read_calibration(&self.0.join(file))
+    }
+}
+
+/// Densities alone: a session that names a calibration's file is refused.
+impl<F: Fn(&Path) -> Result<Vec<f64>, TextError>> Beside for F {
+    fn densities(&self, file: &Path) -> Result<Vec<f64>, TextError> {
+        self(file)
+    }
+
+    fn calibration(&self, file: &Path) -> Result<(Calibration, String), TextError> {
+        Err(TextError::Disk {
+            path: file.to_owned(),
+            what: "no calibration can be read here".into(),
+        })
+    }
+}
+
+/// Reads the text of a session file; `path` is for messages, `beside` gives what lies in the
+/// files that the session names.
 ///
 /// # Errors
-/// [`TextError`] with line and column, or what `lists` says.
-pub fn from_text(path: &Path, text: &str, lists: Lists<'_>) -> Result<Session, TextError> {
+/// [`TextError`] with line and column, or what `beside` says.
+pub fn from_text(path: &Path, text: &str, beside: &dyn Beside) -> Result<Session, TextError> {
     refuse_newer(path, text)?;
     let dto: SessionDto = ron_options()
         .from_str(text)
@@ -49,7 +94,11 @@ pub fn from_text(path: &Path, text: &str, lists: Lists<'_>) -> Result<Session, T
         ));
     }
     let wedge = match dto.wedge {
-        Some(wedge) => Some(read_wedge_dto(path, text, wedge, lists)?),
+        Some(wedge) => Some(read_wedge_dto(path, text, wedge, beside)?),
+        None => None,
+    };
+    let calibration = match dto.calibration {
+        Some(calibration) => Some(read_calibration_dto(path, text, calibration.0, beside)?),
         None => None,
     };
     let strips: Vec<Strip> = dto
@@ -81,6 +130,7 @@ pub fn from_text(path: &Path, text: &str, lists: Lists<'_>) -> Result<Session, T
     let session = Session {
         scans: dto.scans.into_iter().map(scan_of).collect(),
         wedge,
+        calibration,
         strips,
         settings: settings_of(dto.settings.unwrap_or_default()),
         matches,
@@ -156,11 +206,11 @@ fn read_wedge_dto(
     path: &Path,
     text: &str,
     WedgeDto(dto): WedgeDto,
-    lists: Lists<'_>,
+    beside: &dyn Beside,
 ) -> Result<Wedge, TextError> {
     let densities = match (dto.densities, &dto.file) {
         (Some(densities), _) => densities,
-        (None, Some(file)) => lists(Path::new(file))?,
+        (None, Some(file)) => beside.densities(Path::new(file))?,
         (None, None) => vec![],
     };
     let shape = dto
@@ -176,6 +226,39 @@ fn read_wedge_dto(
         uncertainty: dto.uncertainty.unwrap_or(WEDGE_UNCERTAINTY),
         file: dto.file.map(Into::into),
         shape,
+    })
+}
+
+/// A calibration by value, or the file that holds it.
+fn read_calibration_dto(
+    path: &Path,
+    text: &str,
+    fields: CalibrationFields,
+    beside: &dyn Beside,
+) -> Result<UsedCalibration, TextError> {
+    let wrong = |what: String| {
+        let byte = text.find("calibration").unwrap_or(0);
+        TextError::at(path, text, byte, format!("the calibration: {what}"))
+    };
+    let (file, hash) = (fields.file.clone(), fields.hash.clone());
+    let Some(file) = file else {
+        return Ok(UsedCalibration {
+            calibration: Arc::new(fields.calibration().map_err(|(_, what)| wrong(what))?),
+            file: None,
+            hash: None,
+        });
+    };
+    let (calibration, found) = beside.calibration(Path::new(&file))?;
+    if hash.as_ref().is_some_and(|hash| *hash != found) {
+        return Err(wrong(format!(
+            "{file} was changed since the session was made with it; find the one with the hash \
+             that stands here, or remove the hash to use it as it is"
+        )));
+    }
+    Ok(UsedCalibration {
+        calibration: Arc::new(calibration),
+        file: Some(file.into()),
+        hash,
     })
 }
 

@@ -374,7 +374,7 @@ fn what_is_wrong_is_said_with_line_and_column() {
     assert_refused(
         "\n)\n",
         "\n)\n)",
-        "10:1: something stands after the end of the session",
+        "10:1: something stands after the end of the file",
     );
     assert_refused(
         "slate, two coats\"",

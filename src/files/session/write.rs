@@ -7,10 +7,12 @@ use super::dto::{
     WedgeDto, WedgeFields,
 };
 use super::shape::{AreaDto, ShapeDto};
+use super::used::CalibrationDto;
 use super::values::{FNumber, StopCount, Time};
 use super::{VERSION, ron_options};
-use crate::document::{Encoding, Scan, Session, Strip, WEDGE_UNCERTAINTY, Wedge};
+use crate::document::{Encoding, Scan, Session, Strip, UsedCalibration, WEDGE_UNCERTAINTY, Wedge};
 use crate::files::atomic::{self, WriteRefused};
+use crate::files::calibration::CalibrationFields;
 use crate::measure::analysis::Settings;
 use crate::measure::units::Seconds;
 
@@ -35,6 +37,7 @@ pub fn to_text(session: &Session) -> Result<String, String> {
         version: VERSION,
         scans: session.scans.iter().map(scan).collect::<Result<_, _>>()?,
         wedge: session.wedge.as_ref().map(wedge).transpose()?,
+        calibration: session.calibration.as_ref().map(calibration).transpose()?,
         strips: session.strips.iter().map(strip).collect(),
         settings: settings(&session.settings),
         matches: matches(session),
@@ -83,6 +86,13 @@ fn wedge(wedge: &Wedge) -> Result<WedgeDto, String> {
         file,
         uncertainty: unless(wedge.uncertainty, WEDGE_UNCERTAINTY),
         shape: wedge.shape.as_ref().map(ShapeDto::of),
+    }))
+}
+
+fn calibration(used: &UsedCalibration) -> Result<CalibrationDto, String> {
+    Ok(CalibrationDto(match &used.file {
+        Some(file) => CalibrationFields::in_file(portable(file)?, used.hash.clone()),
+        None => CalibrationFields::of(&used.calibration),
     }))
 }
 

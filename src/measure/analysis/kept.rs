@@ -10,6 +10,7 @@ use crate::measure::geometry::{Area, StripShape};
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::{Cell, StripReading};
 use crate::measure::scale::DensityScale;
+use crate::measure::scale::calibration::{Calibration, CalibrationFit, CalibrationGap};
 use crate::measure::strip::{Asked, Found, Seen, Wanted};
 
 use super::Settings;
@@ -25,6 +26,9 @@ pub(super) struct ScaleMade {
     /// Findings about the wedge or its absence.
     pub findings: Vec<Finding>,
 }
+
+/// The curve of a calibration as one scan is read by it, or why there is none.
+pub(super) type Reused = Arc<Result<(CalibrationFit, Arc<dyn DensityScale>), CalibrationGap>>;
 
 /// Everything a reading depends on.
 #[derive(Clone)]
@@ -98,6 +102,7 @@ pub struct Kept {
     pub(super) found: Answers<(Vec<ScanKey>, Wanted), Found>,
     pub(super) cells: Answers<CellsKey, Arc<Vec<Cell>>>,
     pub(super) scales: Answers<ScaleKey, ScaleMade>,
+    pub(super) reused: Answers<(Arc<Calibration>, Channel, ScanKey), Reused>,
     pub(super) readings: Answers<ReadingKey, Arc<StripReading>>,
     pub(super) checks: Answers<CheckKey, Checked>,
     pub(super) pairs: Answers<(StripEvidence, StripEvidence, Settings), (PairAnswer, Vec<Finding>)>,
@@ -141,6 +146,7 @@ impl Kept {
         self.seen.sweep();
         self.cells.sweep();
         self.scales.sweep();
+        self.reused.sweep();
         self.readings.sweep();
         self.checks.sweep();
         self.pairs.sweep();

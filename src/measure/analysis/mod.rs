@@ -22,6 +22,7 @@ use super::exposure::Exposures;
 use super::finding::Finding;
 use super::geometry::{Area, StripShape};
 use super::raster::{Channel, Raster};
+use super::scale::calibration::Calibration;
 use super::strip::{Located, Role};
 
 /// A strip as the session describes it.
@@ -89,6 +90,8 @@ pub struct Question {
     pub scans: Vec<Arc<Raster>>,
     /// The wedge, if one was scanned along.
     pub wedge: Option<WedgeSpec>,
+    /// A calibration of the scanner, for scans without a wedge.
+    pub calibration: Option<Arc<Calibration>>,
     /// The strips in reading order; empty: measure whatever is found.
     pub strips: Vec<StripSpec>,
     /// Choices.

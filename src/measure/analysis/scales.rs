@@ -5,13 +5,15 @@ use std::sync::Arc;
 
 use nalgebra::DMatrix;
 
-use super::Question;
 use super::chain::cells_of;
-use super::kept::{ByAddress, Kept, ScaleMade};
+use super::kept::{ByAddress, Kept, Reused, ScaleMade};
+use super::{Question, WedgeSpec};
 use crate::measure::check;
 use crate::measure::finding::Finding;
-use crate::measure::reading::STRAY_MODES;
-use crate::measure::scale::{self, DensityScale};
+use crate::measure::geometry::StripShape;
+use crate::measure::reading::{Cell, STRAY_MODES};
+use crate::measure::scale::calibration::see;
+use crate::measure::scale::{self, DensityScale, reuse};
 use crate::measure::strip::Found;
 use crate::measure::watch::{Cancelled, Watch};
 
@@ -46,7 +48,8 @@ impl Scales {
 }
 
 /// A wedge's scale for every scan that has one. A scan without is read with the scale of the
-/// session's other wedge, if there is one, and else relative to its own white.
+/// session's other wedge, if there is one, else by the session's calibration, and else relative
+/// to its own white.
 pub(super) fn scales(
     question: &Question,
     found: &Found,
@@ -66,6 +69,7 @@ pub(super) fn scales(
                 kept,
                 watch,
             )?;
+            findings.extend(drift(question, kept, &cells, &located.shape, spec));
             let key = (
                 ByAddress(cells),
                 located.shape.clone(),
@@ -104,6 +108,9 @@ pub(super) fn scales(
         } else if let Some(index) = index_of_wedge.values().next() {
             findings.push(check::wedge_of_another_scan(scan));
             of_scan.push(*index);
+        } else if let Some(scale) = calibrated(question, kept, scan, findings) {
+            of_scan.push(all.len());
+            all.push(scale);
         } else {
             findings.push(scale::no_wedge(scan));
             of_scan.push(all.len());
@@ -113,4 +120,64 @@ pub(super) fn scales(
         }
     }
     Ok(Scales { all, of_scan })
+}
+
+/// The calibration's curve for a scan. Each scan has one of its own: its level is its own.
+fn reused(question: &Question, kept: &mut Kept, scan: usize) -> Option<Reused> {
+    let calibration = question.calibration.as_ref()?;
+    let channel = question.settings.channel;
+    let raster = ByAddress(Arc::clone(&question.scans[scan]));
+    let key = (Arc::clone(calibration), channel, raster);
+    Some(kept.reused.get(&key).unwrap_or_else(|| {
+        let made: Reused = Arc::new(calibration.fit(channel).map(|fit| {
+            let scale: Arc<dyn DensityScale> = Arc::new(fit.scale.clone());
+            (fit, scale)
+        }));
+        kept.reused.put(key, Arc::clone(&made));
+        made
+    }))
+}
+
+/// The scale of a scan without a wedge by the session's calibration.
+fn calibrated(
+    question: &Question,
+    kept: &mut Kept,
+    scan: usize,
+    findings: &mut Vec<Finding>,
+) -> Option<Arc<dyn DensityScale>> {
+    let calibration = question.calibration.as_ref()?;
+    match &*reused(question, kept, scan)? {
+        Ok((fit, scale)) => {
+            let raster = &question.scans[scan];
+            let later = reuse::LaterScan {
+                scan,
+                encoding: &raster.light.source,
+                bits: raster.origin.bits,
+                pixels_per_mm: raster.pixels_per_mm,
+            };
+            findings.push(reuse::read_by(calibration, fit, later));
+            Some(Arc::clone(scale))
+        }
+        Err(gap) => {
+            findings.push(reuse::not_read_by(calibration, gap, scan));
+            None
+        }
+    }
+}
+
+/// Whether the session's calibration still holds, on a scan that has a wedge.
+fn drift(
+    question: &Question,
+    kept: &mut Kept,
+    cells: &[Cell],
+    shape: &StripShape,
+    spec: &WedgeSpec,
+) -> Option<Finding> {
+    let calibration = question.calibration.as_ref()?;
+    let made = reused(question, kept, shape.scan)?;
+    let (fit, _) = made.as_ref().as_ref().ok()?;
+    // A wedge that can't be read says so itself.
+    let (seen, _) = see(shape.scan, cells, shape, &spec.densities).ok()?;
+    let drift = reuse::drift(fit, &seen, spec.uncertainty)?;
+    Some(reuse::drift_finding(calibration, drift, shape.scan))
 }

@@ -122,6 +122,12 @@ pub(super) fn not_followed(shape: &StripShape) -> Finding {
     }
 }
 
+/// Whether so many fields left out, and such an error of foretelling each from the others, say
+/// that the list is another wedge's.
+pub(super) fn another_list(left_out: usize, unforetold: f64, uncertainty: f64) -> bool {
+    left_out >= ANOTHER_LIST || unforetold > (UNFORETOLD.0 * uncertainty).max(UNFORETOLD.1)
+}
+
 /// Whether the wedge fits its list at all.
 pub(super) fn mismatch(
     scale: &WedgeScale,
@@ -129,9 +135,7 @@ pub(super) fn mismatch(
     uncertainty: f64,
 ) -> Option<Finding> {
     let (left_out, unforetold) = (scale.left_out().len(), scale.leave_one_out());
-    let another =
-        left_out >= ANOTHER_LIST || unforetold > (UNFORETOLD.0 * uncertainty).max(UNFORETOLD.1);
-    another.then(|| Finding {
+    another_list(left_out, unforetold, uncertainty).then(|| Finding {
         kind: Kind::WedgeMismatch,
         weight: Weight::Blocking,
         place: wedge_place(shape),

@@ -1,6 +1,8 @@
 //! The density scale: from the scanner's log reflectance to density, with its own uncertainty.
 
+pub mod calibration;
 mod checks;
+pub mod reuse;
 mod stray;
 mod wedge;
 mod white;
@@ -45,5 +47,7 @@ pub fn standard_error(scale: &dyn DensityScale, s: f64) -> f64 {
     modes.iter().map(|mode| mode * mode).sum::<f64>().sqrt()
 }
 
+#[cfg(test)]
+mod calibration_tests;
 #[cfg(test)]
 mod tests;

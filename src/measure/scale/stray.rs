@@ -66,6 +66,22 @@ impl NearStray {
         }
     }
 
+    /// What an earlier scan of a wedge taught: the share, its standard error, and the fields.
+    pub fn known(share: f64, error: f64, fields: &[WedgeField]) -> Self {
+        let mut wedge: Vec<(f64, f64)> = fields.iter().map(|f| (f.scanner, f.surround)).collect();
+        wedge.sort_by(|a, b| a.0.total_cmp(&b.0));
+        Self {
+            share,
+            error,
+            wedge,
+        }
+    }
+
+    /// The share of the neighbourhood's light, and its standard error.
+    pub fn share(&self) -> (f64, f64) {
+        (self.share, self.error)
+    }
+
     /// Correction and its standard error (signed alike) in density.
     pub fn correction(&self, s: f64, surround: f64, slope: f64) -> (f64, f64) {
         let by_share = density_by_share(s, surround - self.surround_of_wedge(s), slope);

@@ -98,42 +98,75 @@ pub fn fit_wedge(
         return Err(Box::new(checks::too_few(shape, fields.len())));
     }
     checks::follows_list(&fields, shape)?;
-    let uncertainty = uncertainty.max(1e-3);
-    let mut used = fields.clone();
-    loop {
-        let Some(fit) = likeliest(&used, uncertainty) else {
-            return Err(Box::new(checks::not_followed(shape)));
-        };
-        let worst = (0..used.len()).max_by(|&i, &j| {
-            let size = |k: usize| fit.standardised[k].abs();
-            size(i).total_cmp(&size(j))
-        });
-        let out = fields.len() - used.len();
-        match worst {
-            Some(worst)
-                if fit.standardised[worst].abs() > STRANGE_FIELD
-                    && out < fields.len() / 5
-                    && used.len() > FEWEST_FIELDS + 1 =>
-            {
-                used.remove(worst);
-            }
-            _ => {
-                let left_out: Vec<usize> = fields
-                    .iter()
-                    .map(|field| field.number)
-                    .filter(|&number| used.iter().all(|field| field.number != number))
-                    .collect();
-                let stray = NearStray::of(cells, &used);
-                let scale = fit.into_scale(&used, left_out, stray);
-                let strange = checks::strange_fields(&scale, &fields, shape, uncertainty);
-                let mismatch = checks::mismatch(&scale, shape, uncertainty);
-                return Ok(WedgeFit {
-                    scale,
-                    // What is wrong with the whole list goes before what is with a field.
-                    findings: mismatch.or(strange).into_iter().collect(),
-                });
+    let Some(fitted) = Fitted::through(&fields, uncertainty) else {
+        return Err(Box::new(checks::not_followed(shape)));
+    };
+    let stray = NearStray::of(cells, &fitted.used);
+    let scale = fitted.into_scale(stray);
+    let strange = checks::strange_fields(&scale, &fields, shape, uncertainty);
+    let mismatch = checks::mismatch(&scale, shape, uncertainty);
+    Ok(WedgeFit {
+        scale,
+        // What is wrong with the whole list goes before what is with a field.
+        findings: mismatch.or(strange).into_iter().collect(),
+    })
+}
+
+/// A fit and the fields it goes through.
+pub(super) struct Fitted {
+    fit: Fit,
+    /// The fields it goes through.
+    pub used: Vec<WedgeField>,
+    left_out: Vec<usize>,
+}
+
+impl Fitted {
+    /// The likeliest rising map through at least three fields, strange ones left out.
+    pub fn through(fields: &[WedgeField], uncertainty: f64) -> Option<Self> {
+        if fields.len() < FEWEST_FIELDS {
+            return None;
+        }
+        let uncertainty = uncertainty.max(1e-3);
+        let mut used = fields.to_vec();
+        loop {
+            let fit = likeliest(&used, uncertainty)?;
+            let worst = (0..used.len()).max_by(|&i, &j| {
+                let size = |k: usize| fit.standardised[k].abs();
+                size(i).total_cmp(&size(j))
+            });
+            let out = fields.len() - used.len();
+            match worst {
+                Some(worst)
+                    if fit.standardised[worst].abs() > STRANGE_FIELD
+                        && out < fields.len() / 5
+                        && used.len() > FEWEST_FIELDS + 1 =>
+                {
+                    used.remove(worst);
+                }
+                _ => {
+                    let left_out = fields
+                        .iter()
+                        .map(|field| field.number)
+                        .filter(|&number| used.iter().all(|field| field.number != number))
+                        .collect();
+                    return Some(Self {
+                        fit,
+                        used,
+                        left_out,
+                    });
+                }
             }
         }
+    }
+
+    /// The scale, with what is known of stray light.
+    pub fn into_scale(self, stray: NearStray) -> WedgeScale {
+        self.fit.into_scale(&self.used, self.left_out, stray)
+    }
+
+    /// Error of foretelling each used field from the others, density: listed less foretold.
+    pub fn left_one_out(&self) -> &[f64] {
+        &self.fit.left_one_out
     }
 }
 

@@ -8,8 +8,7 @@ use crate::document::{History, Session};
 use crate::files::atomic;
 use crate::files::keep;
 use crate::files::paths::{seen_from, with_paths};
-use crate::files::session::{from_text, to_text, write_session};
-use crate::files::wedge::read_wedge;
+use crate::files::session::{Folder, from_text, to_text, write_session};
 use crate::measure::analysis::Analysis;
 use crate::window::command::Bench;
 use crate::window::dialogs::Ask;
@@ -143,7 +142,7 @@ impl App {
         let Some((copy, text)) = self.left_behind.get(index).cloned() else {
             return;
         };
-        match from_text(&copy, &text, &|file| read_wedge(file)) {
+        match from_text(&copy, &text, &Folder(Path::new(""))) {
             Ok(session) => {
                 self.left_behind.remove(index);
                 let file = text

@@ -1,4 +1,4 @@
-//! What the reader of RON says, in the words of the session file.
+//! What the reader of RON says, in the words of our files.
 
 use std::path::Path;
 
@@ -30,7 +30,7 @@ pub(super) fn explain(path: &Path, text: &str, error: &SpannedError) -> TextErro
             format!("`{found}` stands where `{expected}` belongs")
         }
         RonError::Eof => "the file ends in the middle; a bracket is not closed".into(),
-        RonError::TrailingCharacters => "something stands after the end of the session".into(),
+        RonError::TrailingCharacters => "something stands after the end of the file".into(),
         RonError::ExpectedStructLikeEnd => "a comma or a closing `)` is missing before this".into(),
         RonError::ExpectedArrayEnd => "a comma or a closing `]` is missing before this".into(),
         RonError::ExpectedComma => "a comma is missing before this".into(),

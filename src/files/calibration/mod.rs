@@ -1,0 +1,119 @@
+//! The calibration file: versioned RON, written whole or not at all.
+//!
+//! docs/calibrations.md describes it.
+
+mod dto;
+
+#[cfg(test)]
+mod tests;
+
+use std::path::{Path, PathBuf};
+
+use super::atomic::{self, WriteRefused};
+use super::explain::explain;
+use super::text::{TextError, line_and_column, read_text};
+use crate::measure::scale::calibration::Calibration;
+pub(super) use dto::CalibrationFields;
+
+/// Version of the calibration file that this program writes, and the newest that it reads.
+pub const VERSION: u64 = 1;
+
+/// RON in which an optional value stands without `Some`.
+pub(super) fn ron_options() -> ron::Options {
+    ron::Options::default().with_default_extension(ron::extensions::Extensions::IMPLICIT_SOME)
+}
+
+/// Reads a calibration file, and gives the hash of its content (BLAKE3, in hex).
+///
+/// # Errors
+/// [`TextError`] with line and column.
+pub fn read_calibration(path: &Path) -> Result<(Calibration, String), TextError> {
+    let text = read_text(path)?;
+    let calibration = from_text(path, &text)?;
+    Ok((calibration, text_hash(&text)))
+}
+
+/// BLAKE3 of a text, in hex.
+fn text_hash(text: &str) -> String {
+    blake3::hash(text.as_bytes()).to_hex().to_string()
+}
+
+/// Reads the text of a calibration file; `path` is for messages.
+///
+/// # Errors
+/// [`TextError`] with line and column.
+pub fn from_text(path: &Path, text: &str) -> Result<Calibration, TextError> {
+    refuse_newer(path, text)?;
+    let fields: CalibrationFields = ron_options()
+        .from_str(text)
+        .map_err(|error| explain(path, text, &error))?;
+    fields.calibration().map_err(|(word, what)| {
+        let byte = text.find(word).unwrap_or(0);
+        TextError::at(path, text, byte, what)
+    })
+}
+
+/// The version alone, so that a newer file is refused for being newer and not for a word that
+/// this program doesn't know yet.
+fn refuse_newer(path: &Path, text: &str) -> Result<(), TextError> {
+    #[derive(serde::Deserialize)]
+    #[serde(rename = "Calibration")]
+    struct OnlyVersion {
+        version: u64,
+    }
+    match ron_options().from_str::<OnlyVersion>(text) {
+        Ok(only) if only.version > VERSION => {
+            let (line, column) = line_and_column(text, text.find("version").unwrap_or(0));
+            Err(TextError::TooNew {
+                path: path.to_owned(),
+                line,
+                column,
+                found: only.version,
+                known: VERSION,
+            })
+        }
+        // What is wrong with the text is said in full when it is read in full.
+        _ => Ok(()),
+    }
+}
+
+/// The text of a calibration file; reading it gives the same calibration.
+///
+/// # Errors
+/// When a number can't be written.
+pub fn to_text(calibration: &Calibration) -> Result<String, String> {
+    let layout = ron::ser::PrettyConfig::new()
+        .depth_limit(4)
+        .indentor("    ")
+        .new_line("\n")
+        .struct_names(true);
+    let mut text = ron_options()
+        .to_string_pretty(&CalibrationFields::of(calibration), layout)
+        .map_err(|error| error.to_string())?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// Writes a calibration file, whole or not at all. What stood there before is kept beside it
+/// under the name with `.before` added. Gives the hash of the content.
+///
+/// # Errors
+/// [`WriteRefused`] when the disk refuses.
+pub fn write_calibration(path: &Path, calibration: &Calibration) -> Result<String, WriteRefused> {
+    let text = to_text(calibration).map_err(|what| WriteRefused {
+        path: path.to_owned(),
+        source: std::io::Error::new(std::io::ErrorKind::InvalidData, what),
+    })?;
+    if let Ok(before) = read_text(path) {
+        atomic::write(&backup(path), before.as_bytes())?;
+    }
+    atomic::write(path, text.as_bytes())?;
+    Ok(text_hash(&text))
+}
+
+/// Where the file that stood there before is kept.
+pub fn backup(path: &Path) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".before");
+    name.into()
+}
