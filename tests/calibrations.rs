@@ -4,7 +4,7 @@
 mod support;
 
 use serde_json::Value;
-use support::Desk;
+use support::{Desk, tiff};
 use twinstrip::files::scan::{
     Container, Mark, Packing, Picture, ScanOptions, WriteOptions, read_scan, write_scan,
 };
@@ -354,6 +354,12 @@ fn several_scans_tell_the_level_and_what_makes_no_sense_is_refused() {
         &["--scan", scan, "--uncertainty", "0", overwrite],
         2,
         "above 0",
+    );
+    practice.desk.put_scan("white.tif", tiff(), 1.0);
+    refused(
+        &["--scan", "white.tif", overwrite],
+        4,
+        "No wedge of 21 fields was found",
     );
     let mut wrong = practice.wedge.clone();
     wrong.truncate(practice.wedge.find("0.9").unwrap());

@@ -74,7 +74,7 @@ fn what_is_wrong_is_said_with_its_place() {
         "doesn't name another file",
     );
     let said = read("Calibration(version: 1, scanner: \"a\"").unwrap_err();
-    assert!(said.contains("the file ends in the middle"), "{said}");
+    assert!(said.contains("a comma is missing before this"), "{said}");
 }
 
 #[test]

@@ -8,6 +8,7 @@ use crate::files::text::TextError;
 use crate::measure::exposure::{Exposure, Series};
 use crate::measure::geometry::{Area, Edge, Field, Point, StripShape};
 use crate::measure::raster::Channel;
+use crate::measure::scale::calibration::Calibration;
 use crate::measure::strip::Role;
 use crate::measure::units::Seconds;
 
@@ -174,6 +175,21 @@ fn the_written_file_looks_like_one_written_by_hand() {
     "#);
 }
 
+/// The files that the documentation's examples name.
+struct Documented;
+
+impl Beside for Documented {
+    fn densities(&self, _: &Path) -> Result<Vec<f64>, TextError> {
+        Ok(vec![0.05, 0.20, 0.35])
+    }
+
+    fn calibration(&self, file: &Path) -> Result<(Calibration, String), TextError> {
+        let text = include_str!("../../../testdata/fuzz/calibration/small.ron");
+        let calibration = crate::files::calibration::from_text(file, text)?;
+        Ok((calibration, "5f0c...".into()))
+    }
+}
+
 #[test]
 fn the_examples_of_the_documentation_can_be_read() {
     let page = include_str!("../../../docs/session-file.md");
@@ -210,11 +226,11 @@ fn the_examples_of_the_documentation_can_be_read() {
                 [&BY_HAND[..start], example, &BY_HAND[end..]].concat()
             }
         };
-        let lists = |_: &Path| Ok(vec![0.05, 0.20, 0.35]);
+        let lists = Documented;
         let session = from_text(Path::new("session.ron"), &text, &lists);
         assert!(session.is_ok(), "{example}: {session:?}");
     }
-    assert_eq!((examples.len(), scans), (8, 1));
+    assert_eq!((examples.len(), scans), (10, 1));
 }
 
 #[test]

@@ -136,6 +136,6 @@ fn what_gives_no_curve_says_why() {
         calibration(&[0.0], shown(0.1))
             .fit(Channel::Luminance)
             .unwrap_err(),
-        CalibrationGap::TooFew(1)
+        CalibrationGap::TooFew(2)
     );
 }
