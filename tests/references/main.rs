@@ -8,6 +8,7 @@
 
 mod certified;
 mod colour;
+mod density;
 mod dose_response;
 mod paper;
 mod potency;
