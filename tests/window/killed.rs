@@ -1,7 +1,7 @@
 //! A window that is killed in the midst of work loses at most the last edit.
 
 use std::io::{BufRead as _, BufReader};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
@@ -83,7 +83,7 @@ fn a_kill_at_any_moment_loses_at_most_the_last_edit() {
         let announced = rest.last().unwrap_or(2 + 5 * round);
         let left = left_behind(folder.path());
         assert_eq!(left.len(), 1, "one copy is left");
-        let session = from_text(&left[0].0, &left[0].1, &|_| Ok(vec![])).unwrap();
+        let session = from_text(&left[0].0, &left[0].1, &|_: &Path| Ok(vec![])).unwrap();
         let kept = first_time(&session.strips[1].exposure.as_ref().unwrap().series);
         let lost = announced as f64 + 0.5 - kept;
         assert!(
