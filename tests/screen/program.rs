@@ -119,7 +119,7 @@ impl Bench {
     pub fn kept(&self, number: usize) -> Option<Session> {
         let path = self.state.join(format!("rescue-{number}.ron"));
         let text = std::fs::read_to_string(&path).ok()?;
-        from_text(&path, &text, &|_| Ok(vec![])).ok()
+        from_text(&path, &text, &|_: &Path| Ok(vec![])).ok()
     }
 }
 
