@@ -76,11 +76,11 @@ impl Rim {
             },
             None => {
                 // Never more than a third from each side: a narrow field still has a middle.
-                let keep = |extent: f64| {
-                    let rim = options.inset_mm.max(options.inset_share * extent);
-                    rim.min(extent / 3.0)
+                let keep = |share: f64, extent: f64| {
+                    options.inset_mm.max(share * extent).min(extent / 3.0)
                 };
-                let (along, across) = (keep(length), keep(width));
+                let along = keep(options.inset_along, length);
+                let across = keep(options.inset_across, width);
                 Self {
                     start: along,
                     end: along,
