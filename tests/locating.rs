@@ -13,6 +13,7 @@
 use std::time::Instant;
 
 use rayon::prelude::*;
+use twinstrip::measure::finding::{Kind, Place};
 use twinstrip::measure::geometry::{Field, StripShape};
 use twinstrip::measure::raster::{Channel, Overview};
 use twinstrip::measure::strip::{
@@ -22,7 +23,7 @@ use twinstrip::measure::watch::Unwatched;
 use twinstrip::simulate::{self, Level, Practice, Recipe, Twist};
 
 /// Seeds of the published study; nothing was tuned on them.
-const STUDY_SEEDS: std::ops::Range<u64> = 1_000_000..1_000_200;
+const STUDY_SEEDS: std::ops::Range<u64> = 3_000_000..3_000_200;
 /// Seeds of the run in the normal suite.
 const SUITE_SEEDS: std::ops::Range<u64> = 9_900..9_906;
 /// Least share of things found right in the study, percent.
@@ -38,8 +39,8 @@ const WITHHELD_IN_SUITE: usize = 4;
 const CENTRE_LIMIT: f64 = 0.15;
 /// From this share on, a step's centre may as well be its neighbour's.
 const ANOTHER_STEP: f64 = 0.5;
-/// Confidence below which a reading counts as flagged: nothing is solved from it.
-const FLAGGED: f64 = 0.65;
+/// Confidence below which nothing is solved from a reading.
+const WITHHELD: f64 = 0.65;
 
 /// What is known of a session before looking: everything but geometry.
 fn wanted(practice: &Practice) -> Wanted {
@@ -84,6 +85,8 @@ struct Outcome {
     worst: f64,
     errors: Vec<f64>,
     margins: (usize, usize),
+    /// Whether the person is told that the place of its edges is in doubt.
+    told: bool,
 }
 
 impl Outcome {
@@ -97,7 +100,7 @@ impl Outcome {
     }
 }
 
-fn compare(label: String, truth: &StripShape, found: Option<&Located>) -> Outcome {
+fn compare(label: String, truth: &StripShape, found: Option<&Located>, told: bool) -> Outcome {
     let count = |shape: &StripShape| shape.fields.iter().filter(|f| **f == Field::Margin).count();
     let mut outcome = Outcome {
         label,
@@ -108,6 +111,7 @@ fn compare(label: String, truth: &StripShape, found: Option<&Located>) -> Outcom
             count(truth),
             found.map_or(0, |located| count(&located.shape)),
         ),
+        told,
     };
     let Some(located) = found else {
         return outcome;
@@ -190,6 +194,19 @@ fn draw(folder: &str, seed: u64, practice: &Practice, overviews: &[Scan], found:
 /// An overview and its scan's pixels per millimetre.
 type Scan = (Overview, Option<f64>);
 
+/// Whether a finding says that the edges at a place are in doubt, or that nothing was found.
+fn told(found: &Found, at: impl Fn(&Place) -> bool) -> bool {
+    let doubts = [
+        Kind::AmbiguousStrip,
+        Kind::UncertainEdges,
+        Kind::StripNotFound,
+    ];
+    found
+        .findings
+        .iter()
+        .any(|finding| doubts.contains(&finding.kind) && at(&finding.place))
+}
+
 /// Seconds that finding took, and how each thing was found.
 fn judge(seed: u64) -> (f64, Vec<Outcome>) {
     let practice = simulate::make(&recipe(seed));
@@ -214,7 +231,8 @@ fn judge(seed: u64) -> (f64, Vec<Outcome>) {
                 "seed {seed} {:?} strip {index} {}",
                 practice.truth.recipe.twist, strip.name
             );
-            outcomes.push(compare(label, shape, found.strips[index].as_ref()));
+            let told = told(&found, |place| place.strip == Some(index));
+            outcomes.push(compare(label, shape, found.strips[index].as_ref(), told));
         }
     }
     for wedge in &practice.truth.wedges {
@@ -223,7 +241,10 @@ fn judge(seed: u64) -> (f64, Vec<Outcome>) {
             .wedges
             .iter()
             .find(|w| w.shape.scan == wedge.shape.scan);
-        outcomes.push(compare(label, &wedge.shape, seen));
+        let told = told(&found, |place| {
+            place.strip.is_none() && place.scan == Some(wedge.shape.scan)
+        });
+        outcomes.push(compare(label, &wedge.shape, seen, told));
     }
     (time, outcomes)
 }
@@ -309,23 +330,29 @@ fn strips_and_their_steps_are_found_without_a_click() {
         "centres within {CENTRE_LIMIT}: {near} of {} ({near_share:.2} %)",
         errors.len()
     );
+    let told_in_vain = outcomes.iter().filter(|o| o.right() && o.told).count();
+    println!(
+        "right ones that are told to be in doubt: {told_in_vain} ({:.2} %)",
+        share(told_in_vain)
+    );
     let silent: Vec<(&str, f64)> = outcomes
         .iter()
-        .filter(|o| !o.right() && o.confidence >= FLAGGED)
+        .filter(|o| !o.right() && !o.told)
         .map(|o| (o.label.as_str(), o.worst))
         .collect();
-    println!("misses that were not flagged: {silent:?}");
+    println!("misses that nobody is told of: {silent:?}");
     assert!(share(in_order) >= least_share, "{:.2} %", share(in_order));
     assert!(near_share >= least_share, "{near_share:.2} %");
     assert!(
         outcomes
             .iter()
-            .all(|o| o.in_order() || o.confidence < FLAGGED),
+            .all(|o| o.in_order() || o.confidence < WITHHELD),
         "a wrong order was not flagged"
     );
+    assert!(silent.is_empty(), "silent misses: {silent:?}");
     let withheld = outcomes
         .iter()
-        .filter(|o| o.right() && o.confidence < FLAGGED)
+        .filter(|o| o.right() && o.confidence < WITHHELD)
         .count();
     assert!(
         withheld <= WITHHELD_IN_SUITE || share(withheld) <= WITHHELD_SHARE,

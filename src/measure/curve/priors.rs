@@ -1,8 +1,9 @@
 //! What is known of photographic materials before a strip is read.
 //!
 //! Each prior is a normal distribution so wide that it matters only where the steps leave
-//! the parameter free. Where the numbers come from: glossy printing papers reach net densities
-//! of 1.6 to 2.1, matt ones 1.4 to 1.6, coats by hand 1.0 to 1.8 (common practice, no source);
+//! the parameter free. Where the numbers come from: printing papers reach net densities of 1.4
+//! (matt) to 2.1 (glossy), coats by hand 1.0 to 1.8 (common practice, no source), all of them
+//! alike likely: the priors have the mean and the spread of that;
 //! grades 0 to 5 have ranges R of 50 to 170 (the bounds of the ANSI PH2.2-1966 appendix). The
 //! shapes lie between a normal distribution of the grains' log sensitivities, which has
 //! ln q below -4 and ln s near 2.6, and the logistic curve with 0 and 0; long toes, sharp
@@ -22,16 +23,17 @@ pub struct Normal {
     pub sd: f64,
 }
 
-/// ln of the net density of a printing paper: 1.8, times or divided by 1.16 at one standard
-/// deviation.
+/// ln of the net density of a printing paper, uniform from 1.4 to 2.1: 1.74, times or divided by
+/// 1.12 at one standard deviation.
 pub const LN_NET_PAPER: Normal = Normal {
-    mean: 0.588,
-    sd: 0.15,
+    mean: 0.553,
+    sd: 0.116,
 };
-/// ln of the net density of a hand-made coat: 1.45, times or divided by 1.25.
+/// ln of the net density of a hand-made coat, uniform from 1.0 to 1.8: 1.38, times or divided by
+/// 1.18.
 pub const LN_NET_COAT: Normal = Normal {
-    mean: 0.37,
-    sd: 0.22,
+    mean: 0.322,
+    sd: 0.167,
 };
 /// ln of the ISO range: R 105, times or divided by 1.28.
 pub const LN_RANGE_PRIOR: Normal = Normal {

@@ -7,8 +7,22 @@ use crate::measure::geometry::{Edge, Field, StripShape};
 
 /// Chance of being right below which nothing can be built on a reading.
 const LEAST_CONFIDENCE: f64 = 0.65;
-/// Chance of being right below which the doubt is told.
+/// Chance of being right below which to beware.
 const DOUBTFUL: f64 = 0.8;
+/// Chance of being right below which the doubt is mentioned, so that nobody builds on a border
+/// that melted away without having been told to look at it.
+const MENTIONED: f64 = 0.9;
+
+/// How much the doubt about a thing's place matters.
+fn weight(located: &Located) -> Weight {
+    if !located.is_sure() {
+        Weight::Blocking
+    } else if located.confidence < DOUBTFUL || !located.others.is_empty() {
+        Weight::Caution
+    } else {
+        Weight::Note
+    }
+}
 
 /// Whether the place of a thing is sure enough to build on.
 pub(super) fn is_sure(located: &Located) -> bool {
@@ -72,11 +86,7 @@ fn numbers(found: &Found, wanted: &Wanted) -> Vec<Finding> {
 
 /// Another reading that is possible, or borders that are not sure.
 fn doubt(index: usize, located: &Located, views: &[&View]) -> Option<Finding> {
-    let weight = if located.is_sure() {
-        Weight::Caution
-    } else {
-        Weight::Blocking
-    };
+    let weight = weight(located);
     let place = Place {
         area: located.shape.corners.to_vec(),
         ..Place::strip(index)
@@ -110,7 +120,7 @@ fn doubt(index: usize, located: &Located, views: &[&View]) -> Option<Finding> {
                 .to_owned(),
         });
     }
-    (located.confidence < DOUBTFUL).then(|| Finding {
+    (located.confidence < MENTIONED).then(|| Finding {
         kind: Kind::UncertainEdges,
         weight,
         place,
@@ -157,20 +167,22 @@ fn lay(shape: &StripShape, used: &StripShape, views: &[&View]) -> String {
 
 /// A wedge whose fields are not sure.
 fn doubtful_wedge(located: &Located) -> Option<Finding> {
-    (located.confidence < LEAST_CONFIDENCE).then(|| Finding {
+    (located.confidence < MENTIONED).then(|| Finding {
         kind: Kind::UncertainEdges,
-        weight: Weight::Blocking,
+        weight: weight(located),
         place: Place {
             area: located.shape.corners.to_vec(),
             ..Place::scan(located.shape.scan)
         },
         seen: format!(
-            "the fields of the wedge on scan {} were found with a confidence of {:.2} only",
+            "some field edges of the wedge on scan {} hardly show: the chance that all are right \
+             is {:.0} %",
             located.shape.scan + 1,
-            located.confidence
+            100.0 * located.confidence
         ),
         matters: "densities read against the wrong fields would all be wrong".to_owned(),
-        remedy: "give the wedge's corners in the session, or check the list of its densities"
+        remedy: "look at the fields as found; give the wedge's corners in the session, or check \
+                 the list of its densities"
             .to_owned(),
     })
 }
