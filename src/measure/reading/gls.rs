@@ -6,7 +6,8 @@
 //! The fields have mean zero over the ensemble of strips, not over this strip; what the
 //! strip's own mean may be off by is part of the covariance of the result.
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use nalgebra::{Cholesky, DMatrix, DMatrixViewMut, DVector, Dyn};
+use rayon::prelude::*;
 
 use super::kernel::matern_52;
 
@@ -124,16 +125,19 @@ impl Problem {
         let (slope, net) = self.loadings();
         let off = self.fall_off_in_density(&slope);
         let mut v = &off * off.transpose();
-        for j in 0..self.cells() {
-            for i in j..self.cells() {
+        let cells = self.cells();
+        // Each column by itself, so on every core the same to the last bit.
+        let columns = v.as_mut_slice().par_chunks_mut(cells.max(1)).enumerate();
+        columns.for_each(|(j, column)| {
+            for (i, value) in column.iter_mut().enumerate().skip(j) {
                 let r = self.distance[(i, j)];
-                let kf = matern_52(r, f_scale).0 + slow * slow * self.slow_likeness[(i, j)];
+                let kf = matern_52(r, f_scale).0 + slow * slow * matern_52(r, SLOW_SCALE).0;
                 let kg = matern_52(r, g_scale).0;
-                v[(i, j)] += f * f * slope[i] * slope[j] * kf
+                *value += f * f * slope[i] * slope[j] * kf
                     + (g * g * net[i] * net[j] + ground * ground) * kg;
             }
-            v[(j, j)] += self.noise[j] + nugget * nugget;
-        }
+            column[j] += self.noise[j] + nugget * nugget;
+        });
         v
     }
 
@@ -224,7 +228,7 @@ impl Problem {
     /// when the steps' densities are free.
     fn projection(&self, factored: &Factored) -> DMatrix<f64> {
         let projected = factored.normal.solve(&factored.weighted.transpose());
-        factored.cholesky.inverse() - &factored.weighted * projected
+        inverse(&factored.cholesky) - &factored.weighted * projected
     }
 
     /// Gradient of the log posterior by theta and its average information.
@@ -321,4 +325,22 @@ impl Problem {
         }
         Some((theta, information))
     }
+}
+
+/// Columns of an inverse that are solved for in one go.
+const COLUMNS: usize = 20;
+
+/// The inverse of what was factored, some columns on each core: the same to the last bit as
+/// in one go, since no column knows of another.
+fn inverse(cholesky: &Cholesky<f64, Dyn>) -> DMatrix<f64> {
+    let size = cholesky.l_dirty().nrows();
+    let mut inverse = DMatrix::identity(size, size);
+    inverse
+        .as_mut_slice()
+        .par_chunks_mut(COLUMNS * size)
+        .for_each(|columns| {
+            let count = columns.len() / size;
+            cholesky.solve_mut(&mut DMatrixViewMut::from_slice(columns, size, count));
+        });
+    inverse
 }
