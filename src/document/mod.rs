@@ -1,8 +1,10 @@
 //! The session as a person describes it, edits as values, and their history.
 
 pub mod check;
+pub mod day;
 pub mod edit;
 pub mod history;
+pub mod profile;
 pub mod report;
 
 #[cfg(test)]

@@ -42,7 +42,10 @@ pub(super) fn run(task: &Calibrate) -> Result<Outcome, Failure> {
     let calibration = Calibration {
         scanner: task.scanner.clone(),
         settings: task.settings.clone(),
-        made: task.date.clone().unwrap_or_else(today),
+        made: task
+            .date
+            .clone()
+            .unwrap_or_else(|| output::today().to_string()),
         uncertainty: task.uncertainty.unwrap_or(WEDGE_UNCERTAINTY),
         scans: facts,
         channels: looked.channels,
@@ -147,51 +150,4 @@ fn draw(calibration: &Calibration, picture: Option<&Path>) -> Result<(), Failure
         message: format!("{}: nothing to draw: {gap}", path.display()),
     })?;
     Ok(atomic::write(path, drawing.as_bytes())?)
-}
-
-/// The day by the system's clock (UTC), as 2026-11-25.
-#[expect(
-    clippy::disallowed_methods,
-    reason = "the command line is where the time comes in; --date says another"
-)]
-fn today() -> String {
-    let seconds = std::time::SystemTime::now()
-        .duration_since(std::time::UNIX_EPOCH)
-        .map_or(0, |since| since.as_secs());
-    date_of(seconds / 86_400)
-}
-
-/// The date so many days after 1970-01-01 in the Gregorian calendar (H. Hinnant, "chrono-compatible
-/// low-level date algorithms", civil_from_days; from memory).
-fn date_of(days: u64) -> String {
-    let shifted = days + 719_468;
-    let era = shifted / 146_097;
-    let day_of_era = shifted % 146_097;
-    let year_of_era =
-        (day_of_era - day_of_era / 1_460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
-    let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
-    let shifted_month = (5 * day_of_year + 2) / 153;
-    let day = day_of_year - (153 * shifted_month + 2) / 5 + 1;
-    let month = if shifted_month < 10 {
-        shifted_month + 3
-    } else {
-        shifted_month - 9
-    };
-    let year = year_of_era + era * 400 + u64::from(month <= 2);
-    format!("{year:04}-{month:02}-{day:02}")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn days_since_1970_are_dates_of_the_calendar() {
-        // Computed with Python's datetime.date(1970, 1, 1) + timedelta(days).
-        assert_eq!(date_of(0), "1970-01-01");
-        assert_eq!(date_of(11_016), "2000-02-29");
-        assert_eq!(date_of(20_782), "2026-11-25");
-        assert_eq!(date_of(47_540), "2100-02-28");
-        assert_eq!(date_of(47_541), "2100-03-01");
-    }
 }

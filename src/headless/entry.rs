@@ -5,6 +5,7 @@ use std::path::Path;
 use serde::Deserialize as _;
 
 use crate::document::check::check_densities;
+use crate::document::day::Day;
 use crate::document::{Encoding, Wedge};
 use crate::files::text::TextError;
 use crate::files::wedge::{listed, read_references, read_wedge};
@@ -112,19 +113,9 @@ pub(super) fn uncertainty(text: &str) -> Result<f64, String> {
 
 /// A day as 2026-11-25.
 pub(super) fn date(text: &str) -> Result<String, String> {
-    let parts: Vec<&str> = text.split('-').collect();
-    let number = |part: usize, length: usize, most: u16| {
-        parts.get(part).is_some_and(|digits| {
-            digits.len() == length
-                && digits.chars().all(|digit| digit.is_ascii_digit())
-                && digits.parse().is_ok_and(|n: u16| n >= 1 && n <= most)
-        })
-    };
-    if parts.len() == 3 && number(0, 4, 9999) && number(1, 2, 12) && number(2, 2, 31) {
-        Ok(text.to_owned())
-    } else {
-        Err("write year, month and day: 2026-11-25".into())
-    }
+    text.parse::<Day>()
+        .map(|day| day.to_string())
+        .map_err(|error| error.to_string())
 }
 
 /// A wedge's densities as listed, or a file with them, those through filters too.

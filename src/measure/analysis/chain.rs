@@ -71,9 +71,10 @@ pub fn analyse_again(
         ) else {
             continue;
         };
-        let key = (on_reference, on_coupon, question.settings.clone());
+        let evidence = Arc::new([on_reference, on_coupon]);
+        let key = (Arc::clone(&evidence), question.settings.clone());
         let (mut answer, said) = kept.pairs.get(&key).unwrap_or_else(|| {
-            let solved = compare::solve(&key.0, &key.1, &question.settings);
+            let solved = compare::solve(&evidence[0], &evidence[1], &question.settings);
             kept.pairs.put(key, solved.clone());
             solved
         });
@@ -85,6 +86,7 @@ pub fn analyse_again(
             reference,
             coupon,
             answer,
+            evidence,
         });
     }
     kept.sweep();

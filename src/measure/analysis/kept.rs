@@ -105,7 +105,7 @@ pub struct Kept {
     pub(super) reused: Answers<(Arc<Calibration>, Channel, ScanKey), Reused>,
     pub(super) readings: Answers<ReadingKey, Arc<StripReading>>,
     pub(super) checks: Answers<CheckKey, Checked>,
-    pub(super) pairs: Answers<(StripEvidence, StripEvidence, Settings), (PairAnswer, Vec<Finding>)>,
+    pub(super) pairs: Answers<(Arc<[StripEvidence; 2]>, Settings), (PairAnswer, Vec<Finding>)>,
 }
 
 /// Everything the cells of a strip or wedge depend on.

@@ -17,7 +17,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use super::compare::PairAnswer;
+use super::compare::{PairAnswer, StripEvidence};
 use super::exposure::Exposures;
 use super::finding::Finding;
 use super::geometry::{Area, StripShape};
@@ -143,6 +143,9 @@ pub struct PairResult {
     pub coupon: usize,
     /// The answer.
     pub answer: PairAnswer,
+    /// What it was worked out from, reference first: whoever keeps it can work it out again.
+    #[serde(skip)]
+    pub evidence: Arc<[StripEvidence; 2]>,
 }
 
 /// Everything that is found.

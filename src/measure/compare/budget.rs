@@ -56,7 +56,7 @@ pub(super) fn budget(joint: &Joint, best: &Best, aperture: f64, spread: f64) -> 
             source,
             stops: variance.sqrt(),
             share: variance / all,
-            remedy: remedy(source).into(),
+            remedy: source.remedy().into(),
         })
         .collect();
     budget.sort_by(|a, b| b.share.total_cmp(&a.share));
@@ -77,25 +77,28 @@ fn gradient(joint: &Joint, best: &Best) -> Option<DVector<f64>> {
     Some(gradient)
 }
 
-fn remedy(source: Source) -> &'static str {
-    match source {
-        Source::Fit => {
-            "Put more steps about the middle grey of both strips, a third of a stop apart."
+impl Source {
+    /// What to do about it, in one sentence.
+    pub fn remedy(self) -> &'static str {
+        match self {
+            Self::Fit => {
+                "Put more steps about the middle grey of both strips, a third of a stop apart."
+            }
+            Self::Unevenness => {
+                "Coat more evenly, make the steps wider, or expose a second coupon of the same coat."
+            }
+            Self::DensityScale => {
+                "Scan a wedge with more fields, clean and flat beside the strips, on the same scan."
+            }
+            Self::LampLag => {
+                "Use longer bursts, the same number of bursts on both strips, or measure the lamp's \
+                 lag."
+            }
+            Self::Aperture => {
+                "Expose both strips at the same aperture, and set the difference by time or by \
+                 filters of known density."
+            }
+            Self::Repeats => "Repeat the session.",
         }
-        Source::Unevenness => {
-            "Coat more evenly, make the steps wider, or expose a second coupon of the same coat."
-        }
-        Source::DensityScale => {
-            "Scan a wedge with more fields, clean and flat beside the strips, on the same scan."
-        }
-        Source::LampLag => {
-            "Use longer bursts, the same number of bursts on both strips, or measure the lamp's \
-             lag."
-        }
-        Source::Aperture => {
-            "Expose both strips at the same aperture, and set the difference by time or by \
-             filters of known density."
-        }
-        Source::Repeats => "Repeat the session.",
     }
 }
