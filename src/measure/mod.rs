@@ -14,6 +14,7 @@ pub mod finding;
 pub mod geometry;
 pub mod least_squares;
 pub mod nearest;
+pub mod plan;
 pub mod predictive;
 pub mod raster;
 pub mod reading;

@@ -136,7 +136,10 @@ pub fn aperture(text: &str) -> Result<Aperture, EntryError> {
     Ok(aperture)
 }
 
-pub(super) fn finished(reader: &Reader, wanted: &'static str) -> Result<(), EntryError> {
+pub(in crate::measure) fn finished(
+    reader: &Reader,
+    wanted: &'static str,
+) -> Result<(), EntryError> {
     if reader.is_done() {
         Ok(())
     } else {
@@ -144,7 +147,7 @@ pub(super) fn finished(reader: &Reader, wanted: &'static str) -> Result<(), Entr
     }
 }
 
-pub(super) fn not(reader: &Reader, wanted: &'static str) -> EntryError {
+pub(in crate::measure) fn not(reader: &Reader, wanted: &'static str) -> EntryError {
     let found = reader.rest();
     if found.is_empty() {
         EntryError::Empty(wanted.split(':').next().unwrap_or(wanted))
@@ -209,6 +212,11 @@ fn a_time(reader: &mut Reader) -> Result<WrittenTime, EntryError> {
         seconds: Seconds(sign * (60.0 * number + rest)),
         unit,
     })
+}
+
+/// Reads one time off the reader.
+pub(in crate::measure) fn one_time(reader: &mut Reader) -> Result<Seconds, EntryError> {
+    Ok(a_time(reader)?.seconds)
 }
 
 /// The `20s` of `1m20s`, `1 m 20 s`, `1m20`; but `1m 2m` is two times.
@@ -357,7 +365,7 @@ fn a_list(reader: &mut Reader) -> Result<Times, EntryError> {
 }
 
 /// `1/3`, `1 1/3`, `0.5`, `thirds`, `half stops`.
-pub(super) fn some_stops(reader: &mut Reader) -> Result<f64, EntryError> {
+pub(in crate::measure) fn some_stops(reader: &mut Reader) -> Result<f64, EntryError> {
     let before = reader.clone();
     let sign = if reader.take_mark(&['-']) { -1.0 } else { 1.0 };
     let named = [
@@ -369,7 +377,9 @@ pub(super) fn some_stops(reader: &mut Reader) -> Result<f64, EntryError> {
     ];
     for (words, parts) in named {
         if reader.take_word(&words) {
-            let _ = reader.take_words(&["a", "stop"]) || reader.take_word(&["stop", "stops"]);
+            let _ = reader.take_words(&["of", "a", "stop"])
+                || reader.take_words(&["a", "stop"])
+                || reader.take_word(&["stop", "stops"]);
             return Ok(sign / parts);
         }
     }
@@ -397,7 +407,7 @@ fn a_fraction(reader: &mut Reader) -> Option<f64> {
     Some(number)
 }
 
-pub(super) fn an_aperture(reader: &mut Reader) -> Result<Aperture, EntryError> {
+pub(in crate::measure) fn an_aperture(reader: &mut Reader) -> Result<Aperture, EntryError> {
     let before = reader.clone();
     let exactly = reader.take_word(&["exactly", "exact"]);
     if reader.take_word(&["f"]) {

@@ -8,7 +8,7 @@ pub mod aperture;
 pub mod check;
 pub mod entry;
 pub mod sentence;
-mod words;
+pub(in crate::measure) mod words;
 pub mod write;
 
 #[cfg(test)]

@@ -4,7 +4,7 @@ use super::entry::EntryError;
 
 /// A number, a word (in small letters) or a mark.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Token {
+pub(in crate::measure) enum Token {
     Number(f64),
     Word(String),
     Mark(char),
@@ -12,17 +12,17 @@ pub(super) enum Token {
 
 /// A token and how it was written.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Piece {
-    pub(super) token: Token,
+pub(in crate::measure) struct Piece {
+    pub(in crate::measure) token: Token,
     /// Stands directly after the piece before it.
-    pub(super) glued: bool,
+    pub(in crate::measure) glued: bool,
     /// As written.
-    pub(super) text: String,
+    pub(in crate::measure) text: String,
 }
 
 /// Reads pieces one after the other.
 #[derive(Debug, Clone)]
-pub(super) struct Reader {
+pub(in crate::measure) struct Reader {
     pieces: Vec<Piece>,
     at: usize,
 }
@@ -32,7 +32,7 @@ const LONGEST: usize = 10_000;
 
 impl Reader {
     /// Cuts a text.
-    pub(super) fn new(text: &str) -> Result<Self, EntryError> {
+    pub(in crate::measure) fn new(text: &str) -> Result<Self, EntryError> {
         if text.len() > LONGEST {
             return Err(EntryError::TooLong(text.len()));
         }
@@ -42,24 +42,24 @@ impl Reader {
         })
     }
 
-    pub(super) fn peek(&self) -> Option<&Piece> {
+    pub(in crate::measure) fn peek(&self) -> Option<&Piece> {
         self.pieces.get(self.at)
     }
 
-    pub(super) fn peek_after(&self, ahead: usize) -> Option<&Piece> {
+    pub(in crate::measure) fn peek_after(&self, ahead: usize) -> Option<&Piece> {
         self.pieces.get(self.at + ahead)
     }
 
-    pub(super) fn skip(&mut self, count: usize) {
+    pub(in crate::measure) fn skip(&mut self, count: usize) {
         self.at += count;
     }
 
-    pub(super) fn is_done(&self) -> bool {
+    pub(in crate::measure) fn is_done(&self) -> bool {
         self.at >= self.pieces.len()
     }
 
     /// Takes the next piece if it is one of these words.
-    pub(super) fn take_word(&mut self, words: &[&str]) -> bool {
+    pub(in crate::measure) fn take_word(&mut self, words: &[&str]) -> bool {
         let found = matches!(self.peek(), Some(Piece { token: Token::Word(word), .. })
             if words.contains(&word.as_str()));
         self.at += usize::from(found);
@@ -67,7 +67,7 @@ impl Reader {
     }
 
     /// Takes the next pieces if they are exactly these words.
-    pub(super) fn take_words(&mut self, words: &[&str]) -> bool {
+    pub(in crate::measure) fn take_words(&mut self, words: &[&str]) -> bool {
         let found = words.iter().enumerate().all(|(ahead, wanted)| {
             matches!(self.peek_after(ahead), Some(Piece { token: Token::Word(word), .. })
                 if word == wanted)
@@ -77,7 +77,7 @@ impl Reader {
     }
 
     /// Takes the next piece if it is one of these marks.
-    pub(super) fn take_mark(&mut self, marks: &[char]) -> bool {
+    pub(in crate::measure) fn take_mark(&mut self, marks: &[char]) -> bool {
         let found = matches!(self.peek(), Some(Piece { token: Token::Mark(mark), .. })
             if marks.contains(mark));
         self.at += usize::from(found);
@@ -85,14 +85,14 @@ impl Reader {
     }
 
     /// Takes the next piece if it is a number.
-    pub(super) fn take_number(&mut self) -> Option<f64> {
+    pub(in crate::measure) fn take_number(&mut self) -> Option<f64> {
         let number = self.number_at(0)?;
         self.at += 1;
         Some(number)
     }
 
     /// The number that many pieces ahead.
-    pub(super) fn number_at(&self, ahead: usize) -> Option<f64> {
+    pub(in crate::measure) fn number_at(&self, ahead: usize) -> Option<f64> {
         match self.peek_after(ahead)?.token {
             Token::Number(number) => Some(number),
             _ => None,
@@ -100,7 +100,7 @@ impl Reader {
     }
 
     /// The pieces before the first of these words, and those after it, if it is there.
-    pub(super) fn split_at_word(&self, words: &[&str]) -> (Self, Option<Self>) {
+    pub(in crate::measure) fn split_at_word(&self, words: &[&str]) -> (Self, Option<Self>) {
         let rest = &self.pieces[self.at..];
         let place = rest.iter().position(
             |piece| matches!(&piece.token, Token::Word(word) if words.contains(&word.as_str())),
@@ -116,7 +116,7 @@ impl Reader {
     }
 
     /// What is left, as written, for messages.
-    pub(super) fn rest(&self) -> String {
+    pub(in crate::measure) fn rest(&self) -> String {
         let mut rest = String::new();
         for piece in self.pieces.iter().skip(self.at) {
             if !rest.is_empty() && !piece.glued {

@@ -1,0 +1,293 @@
+//! What is known of an emulsion, as far as a print needs it.
+
+use serde::Serialize;
+
+use super::tone_curve::ToneCurve;
+use crate::measure::compare::PairAnswer;
+use crate::measure::curve::model::SPEED_NET;
+use crate::measure::estimate::{Estimate, Gap};
+use crate::measure::exposure::{Exposures, Series};
+use crate::measure::predictive::Predictive;
+use crate::measure::units::DECADES_PER_STOP;
+
+/// How far a session to come lies from one that was measured, standard deviation in stops:
+/// another pour, another coat, another day's developer (common practice, no source). A profile
+/// with several sessions replaces it by what they showed.
+pub const SESSION_ERROR: f64 = 1.0 / 6.0;
+/// How far pieces of one coating and one day lie apart, standard deviation in stops (common
+/// practice, no source).
+pub const PIECE_SCATTER: f64 = 0.1;
+/// Standard deviations from the middle to the end of a 95 % interval (normal distribution).
+const TO_THE_END: f64 = 1.959_964;
+/// Least part of the speed point's variance that is left at another tone.
+const LEAST_VARIANCE: f64 = 0.25;
+
+/// One of the two materials as it was tested.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Side {
+    /// What the printer calls it.
+    pub name: String,
+    /// Its characteristic curve; both sides share the unit of exposure.
+    pub curve: ToneCurve,
+    /// Shortest and longest time that a step got, seconds.
+    pub times: (f64, f64),
+    /// Time that puts a step on the speed point, seconds.
+    pub speed_time: f64,
+    /// Exact f-number; `None` when the tests had several.
+    pub f_number: Option<f64>,
+    /// Exponent p of the law of reciprocity failure, effect ~ I t^p (K. Schwarzschild 1900),
+    /// when known; about the tested times.
+    pub reciprocity: Option<f64>,
+}
+
+/// How the ratio at a tone differs from that at the speed point.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct ToneShift {
+    /// Net density of the tone.
+    pub net_density: f64,
+    /// Stops to add to the ratio at the speed point.
+    pub stops: f64,
+    /// Variance to add to that at the speed point, stops squared; may be negative.
+    pub variance: f64,
+}
+
+/// Where the knowledge comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Origin {
+    /// One session; the next is taken to lie this far from it (standard deviation, stops).
+    OneSession(f64),
+    /// So many sessions of a profile, whose scatter is in the prediction.
+    Sessions(usize),
+}
+
+/// What is known of an emulsion against a paper.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Basis {
+    /// The paper.
+    pub paper: Side,
+    /// The coating.
+    pub coating: Side,
+    /// Stops by which the coating is slower at the speed point, as the next session is
+    /// foreseen, with the apertures of the tests taken as exact.
+    pub stops: Predictive,
+    /// The same with the error of the tests' click stops.
+    pub stops_any_aperture: Predictive,
+    /// The ratio at other tones; empty: only the curves say.
+    pub by_tone: Vec<ToneShift>,
+    /// Dead time of the lamp a burst, seconds, and its standard uncertainty.
+    pub lag: (f64, f64),
+    /// Standard error between two click stops, in stops.
+    pub click_error: f64,
+    /// Standard error of what one pair of strips tells, in stops.
+    pub pair_error: f64,
+    /// Standard deviation from piece to piece, in stops.
+    pub piece_scatter: f64,
+    /// Where this comes from.
+    pub origin: Origin,
+}
+
+/// A strip of the session that a basis is built from.
+#[derive(Debug, Clone, Copy)]
+pub struct Tested<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// How it was exposed.
+    pub exposures: &'a Exposures,
+}
+
+impl Basis {
+    /// From one pair of strips. `lag` and `click_error` are those of the session;
+    /// `session_error` is how far the next session is taken to lie from this one, in stops.
+    ///
+    /// # Errors
+    /// The reason when the pair has no ratio with both bounds, or no curves.
+    pub fn of_pair(
+        answer: &PairAnswer,
+        [paper, coating]: [Tested<'_>; 2],
+        lag: (f64, f64),
+        click_error: f64,
+        session_error: f64,
+    ) -> Result<Self, Gap> {
+        let exact = predictive(&answer.stops_exact_aperture).ok_or_else(|| gap(&answer.stops))?;
+        let any = predictive(&answer.stops).ok_or_else(|| gap(&answer.stops))?;
+        let side = |tested: Tested<'_>, answer: &crate::measure::curve::CurveAnswer| {
+            Side::new(tested, answer, lag.0).ok_or(Gap::NotMeasured)
+        };
+        Ok(Self {
+            paper: side(paper, &answer.reference)?,
+            coating: side(coating, &answer.coupon)?,
+            stops: exact.widened(session_error),
+            stops_any_aperture: any.widened(session_error),
+            by_tone: by_tone(answer),
+            lag,
+            click_error,
+            pair_error: exact.scale,
+            piece_scatter: PIECE_SCATTER,
+            origin: Origin::OneSession(session_error),
+        })
+    }
+
+    /// The same knowledge with paper and coating in each other's place: how a recipe of the
+    /// coating is carried back to paper.
+    #[must_use]
+    pub fn reversed(&self) -> Self {
+        let back = |p: &Predictive| Predictive {
+            centre: -p.centre,
+            ..*p
+        };
+        Self {
+            paper: self.coating.clone(),
+            coating: self.paper.clone(),
+            stops: back(&self.stops),
+            stops_any_aperture: back(&self.stops_any_aperture),
+            by_tone: self
+                .by_tone
+                .iter()
+                .map(|tone| ToneShift {
+                    stops: -tone.stops,
+                    ..*tone
+                })
+                .collect(),
+            ..self.clone()
+        }
+    }
+
+    /// How the ratio at a net density differs from that at the speed point, between the tones
+    /// that were compared; else by the two curves alone. `None` where a curve doesn't come to
+    /// the tone.
+    pub fn tone_shift(&self, net: f64) -> Option<ToneShift> {
+        let after = self.by_tone.partition_point(|tone| tone.net_density < net);
+        let compared = match (
+            after.checked_sub(1).map(|before| self.by_tone[before]),
+            self.by_tone.get(after).copied(),
+        ) {
+            (_, Some(tone)) if (tone.net_density - net).abs() < 1e-9 => Some(tone),
+            (Some(tone), _) if (tone.net_density - net).abs() < 1e-9 => Some(tone),
+            (Some(before), Some(after)) => {
+                let share = (net - before.net_density) / (after.net_density - before.net_density);
+                Some(ToneShift {
+                    net_density: net,
+                    stops: before.stops + share * (after.stops - before.stops),
+                    variance: before.variance + share * (after.variance - before.variance),
+                })
+            }
+            _ => None,
+        };
+        compared.or_else(|| {
+            let ratio = |net: f64| {
+                let decades = self.coating.curve.x_at(net)? - self.paper.curve.x_at(net)?;
+                Some(decades / DECADES_PER_STOP)
+            };
+            Some(ToneShift {
+                net_density: net,
+                stops: ratio(net)? - ratio(SPEED_NET)?,
+                variance: 0.0,
+            })
+        })
+    }
+
+    /// What is foreseen at a tone, from what is foreseen at the speed point.
+    pub fn at_tone(&self, speed: Predictive, shift: ToneShift) -> Predictive {
+        let variance = speed.scale.powi(2);
+        Predictive {
+            centre: speed.centre + shift.stops,
+            scale: (variance + shift.variance)
+                .max(LEAST_VARIANCE * variance)
+                .sqrt(),
+            freedom: speed.freedom,
+        }
+    }
+
+    /// The whole scale: every compared tone counts by how much the eye sees of a small step of
+    /// density there, dL*/dD, which falls as 10^(-D/3) (CIE 15: L* goes with the cube root of
+    /// the reflectance). `None` when no tone was compared.
+    pub fn whole_scale(&self) -> Option<ToneShift> {
+        let weight = |tone: &ToneShift| 10f64.powf(-tone.net_density / 3.0);
+        let total: f64 = self.by_tone.iter().map(weight).sum();
+        let mean = |value: fn(&ToneShift) -> f64| {
+            self.by_tone
+                .iter()
+                .map(|tone| weight(tone) * value(tone))
+                .sum::<f64>()
+                / total
+        };
+        (total > 0.0).then(|| ToneShift {
+            net_density: mean(|tone| tone.net_density),
+            stops: mean(|tone| tone.stops),
+            variance: mean(|tone| tone.variance),
+        })
+    }
+}
+
+impl Side {
+    fn new(
+        tested: Tested<'_>,
+        answer: &crate::measure::curve::CurveAnswer,
+        lag: f64,
+    ) -> Option<Self> {
+        let curve = ToneCurve::of(answer)?;
+        let exposures = tested.exposures;
+        let doses = exposures.series.doses();
+        let totals = || doses.iter().map(|dose| dose.total.0);
+        let times = (
+            totals().fold(f64::INFINITY, f64::min),
+            totals().fold(0.0, f64::max),
+        );
+        let speed = answer.speed_point.value.or_else(|| curve.speed_point())?;
+        let in_the_way = 2.0 * exposures.f_number.log10()
+            + exposures
+                .magnification
+                .map_or(0.0, |m| 2.0 * (1.0 + m).log10())
+            + exposures.filter_density;
+        let speed_time = match exposures.series {
+            // One burst for all steps.
+            Series::PrintedWedge { time, .. } => time.0,
+            _ => 10f64.powf(speed + in_the_way) + lag,
+        };
+        Some(Self {
+            name: tested.name.to_owned(),
+            curve,
+            times,
+            speed_time,
+            f_number: Some(exposures.f_number),
+            reciprocity: None,
+        })
+    }
+}
+
+/// The normal distribution with the median and the half-width of an estimate.
+fn predictive(estimate: &Estimate) -> Option<Predictive> {
+    Some(Predictive::normal(
+        estimate.value?,
+        estimate.half_width()? / TO_THE_END,
+    ))
+}
+
+fn gap(estimate: &Estimate) -> Gap {
+    match (estimate.lower, estimate.upper) {
+        (crate::measure::estimate::End::Open(why), _)
+        | (_, crate::measure::estimate::End::Open(why)) => why,
+        _ => Gap::NotMeasured,
+    }
+}
+
+/// Tones against the speed point. The click stops' error is the same at all tones, so it
+/// drops out of the differences.
+fn by_tone(answer: &PairAnswer) -> Vec<ToneShift> {
+    let Some(speed) = predictive(&answer.stops) else {
+        return vec![];
+    };
+    answer
+        .by_tone
+        .iter()
+        .filter_map(|tone| {
+            let at = predictive(&tone.stops)?;
+            Some(ToneShift {
+                net_density: tone.net_density,
+                stops: at.centre - speed.centre,
+                variance: at.scale.powi(2) - speed.scale.powi(2),
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,23 @@
+//! From the recipe of a print on paper to the exposure of a coated piece.
+//!
+//! t_e = t_p r (N_e/N_p)^2 ((1 + m_e)/(1 + m_p))^2: docs/planning.md has the formulas with
+//! their sources. A [`Recipe`] says how the paper print was made, a [`Piece`] what is to be
+//! printed on, a [`Basis`] what is known of the emulsion; [`carry`] makes a [`Plan`] of them.
+//! Nothing here knows where the knowledge was kept.
+
+pub mod basis;
+pub mod optics;
+pub mod piece;
+pub mod recipe;
+mod recipe_check;
+pub mod tone_curve;
+pub mod wording;
+
+#[cfg(test)]
+mod wording_tests;
+
+pub use basis::{Basis, Origin, Side, Tested, ToneShift};
+pub use piece::{HeadMove, Piece};
+pub use recipe::{Amount, Burst, Change, Grade, Recipe, Throw, Tone, Way};
+pub use recipe_check::RecipeError;
+pub use tone_curve::ToneCurve;
