@@ -98,6 +98,10 @@ pub enum Kind {
     Reciprocity,
     /// The fit leaves residuals that chance does not explain.
     PoorFit,
+    /// Tones of a print lie beyond the steps that were tested.
+    TonesBeyondSteps,
+    /// A print was scanned without a wedge or calibration: its densities hang on its white.
+    PrintWhiteAssumed,
 }
 
 /// Where in the session a finding belongs.

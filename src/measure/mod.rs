@@ -16,6 +16,7 @@ pub mod least_squares;
 pub mod nearest;
 pub mod plan;
 pub mod predictive;
+pub mod preview;
 pub mod raster;
 pub mod reading;
 pub mod scale;
