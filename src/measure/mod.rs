@@ -15,6 +15,7 @@ pub mod geometry;
 pub mod least_squares;
 pub mod nearest;
 pub mod plan;
+pub mod pool;
 pub mod predictive;
 pub mod preview;
 pub mod raster;

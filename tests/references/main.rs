@@ -11,6 +11,7 @@ mod colour;
 mod density;
 mod dose_response;
 mod paper;
+mod pooling;
 mod potency;
 mod trade;
 
