@@ -3,6 +3,9 @@
 use rayon::prelude::*;
 
 use super::scene::{Scene, Strip, Stuff, WedgeSheet};
+use crate::measure::geometry::{Field, StripShape};
+use crate::measure::reading::cells::usual_area;
+use crate::measure::units::density_of;
 
 /// Light that leaves the glass, and what it comes from.
 #[derive(Debug, Clone)]
@@ -15,11 +18,20 @@ pub struct Painting {
     pub stuff: Vec<Stuff>,
 }
 
+/// Distance of the places that make an area's density, millimetres.
+const AREA_PITCH: f64 = 0.3;
 /// How far shadows reach around a sheet, millimetres.
 const SHADOW_REACH: f64 = 4.0;
 
-/// Paints a scene.
+/// Paints a scene: its sheets and what lies on them.
 pub fn paint(scene: &Scene) -> Painting {
+    let mut painting = paint_sheets(scene);
+    paint_spots(scene, &mut painting);
+    painting
+}
+
+/// Paints the sheets of a scene alone: what a densitometer would be put on.
+pub fn paint_sheets(scene: &Scene) -> Painting {
     let (width, height) = (scene.width, scene.height);
     let mut light = vec![scene.lid as f32; width * height];
     let mut stuff = vec![Stuff::Lid; width * height];
@@ -36,6 +48,17 @@ pub fn paint(scene: &Scene) -> Painting {
                 paint_wedge_row(wedge, scene.shadow, y, light, stuff);
             }
         });
+    Painting {
+        width,
+        light,
+        stuff,
+    }
+}
+
+/// Paints bubbles, pinholes, dust and hairs over the sheets.
+pub fn paint_spots(scene: &Scene, painting: &mut Painting) {
+    let Painting { width, light, .. } = painting;
+    let (width, height) = (*width, light.len() / (*width).max(1));
     for spot in &scene.spots {
         let r = spot.radius + 1.0;
         let rows =
@@ -51,10 +74,34 @@ pub fn paint(scene: &Scene) -> Painting {
             }
         }
     }
-    Painting {
-        width,
-        light,
-        stuff,
+}
+
+impl Painting {
+    /// Density of the mean reflectance of the usual area of all fields of a kind: what a
+    /// densitometer with an aperture of that size would read. `None` when there is no such
+    /// field.
+    pub fn area_density(&self, shape: &StripShape, kind: Field, per_mm: f64) -> Option<f64> {
+        let (mut sum, mut count) = (0.0, 0usize);
+        for field in (0..shape.fields.len()).filter(|&field| shape.fields[field] == kind) {
+            let Some(area) = usual_area(shape, field, per_mm) else {
+                continue;
+            };
+            let [a, b, c, d] = shape.area_corners(field, &area);
+            let steps = |length: f64| (length / per_mm / AREA_PITCH).ceil().max(1.0);
+            let (along, across) = (steps(a.distance(d)), steps(a.distance(b)));
+            for (i, j) in (0..along as usize)
+                .flat_map(|i| (0..across as usize).map(move |j| (i as f64 + 0.5, j as f64 + 0.5)))
+            {
+                let (left, right) = (a.toward(d, i / along), b.toward(c, i / along));
+                let at = left.toward(right, j / across);
+                let (x, y) = (at.x.max(0.0) as usize, at.y.max(0.0) as usize);
+                if let (true, Some(&light)) = (x < self.width, self.light.get(y * self.width + x)) {
+                    sum += f64::from(light);
+                    count += 1;
+                }
+            }
+        }
+        (count > 0).then(|| density_of(sum / count as f64))
     }
 }
 

@@ -9,7 +9,7 @@ use rand_distr::StandardNormal;
 use super::faults::spoil;
 use super::layout::{Sheet, lay};
 use super::marks;
-use super::paint::paint;
+use super::paint::{Painting, paint_sheets, paint_spots};
 use super::practice::Practice;
 use super::recipe::{Encoding, Recipe, Twist};
 use super::scanner::{Scanner, Tint};
@@ -18,6 +18,7 @@ use super::strips::Wedge;
 use super::told::{Told, pairs, spec, strip_truth, strips};
 use super::truth::{StripTruth, Truth, WedgeTruth};
 use crate::measure::analysis::{StripSpec, WedgeSpec};
+use crate::measure::geometry::Field;
 use crate::measure::raster::Raster;
 
 /// Makes a practice session: the same recipe gives the same scans to the last bit.
@@ -119,8 +120,14 @@ pub fn make(recipe: &Recipe) -> Practice {
             &mut scene.spots,
         );
         let noise_seed = rng.random();
-        scans.push(Arc::new(scan_scene(
-            &scene, &scanner, recipe, scan, per_mm, noise_seed,
+        let mut painting = paint_sheets(&scene);
+        let laid = placed.iter_mut().map(|(_, truth, _)| truth);
+        for truth in laid.chain(&mut undescribed) {
+            see_areas(truth, scan, &painting, per_mm);
+        }
+        paint_spots(&scene, &mut painting);
+        scans.push(Arc::new(scan_painting(
+            painting, &scanner, recipe, scan, per_mm, noise_seed,
         )));
     }
     for (index, told) in told.iter().enumerate() {
@@ -201,8 +208,19 @@ fn group(rng: &mut impl Rng, recipe: &Recipe, told: &[Told]) -> Vec<Vec<usize>> 
     }
 }
 
-fn scan_scene(
-    scene: &Scene,
+/// What a densitometer would read on the strips of a scan.
+fn see_areas(truth: &mut StripTruth, scan: usize, painting: &Painting, per_mm: f64) {
+    let Some(shape) = truth.shape.as_ref().filter(|shape| shape.scan == scan) else {
+        return;
+    };
+    truth.margin_area_density = painting.area_density(shape, Field::Margin, per_mm);
+    for (number, step) in truth.steps.iter_mut().enumerate() {
+        step.area_density = painting.area_density(shape, Field::Step(number), per_mm);
+    }
+}
+
+fn scan_painting(
+    painting: Painting,
     scanner: &Scanner,
     recipe: &Recipe,
     scan: usize,
@@ -214,7 +232,7 @@ fn scan_scene(
         scanner.gain *= 0.88;
         scanner.exponent *= 1.07;
     }
-    let raster = scanner.scan(paint(scene), per_mm, seed);
+    let raster = scanner.scan(painting, per_mm, seed);
     match recipe.twist {
         Some(twist) => spoil(raster, twist, scanner.encoding, per_mm),
         None => raster,

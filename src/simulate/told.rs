@@ -192,8 +192,10 @@ pub fn strip_truth(told: &Told, index: usize) -> StripTruth {
             .map(|&log_exposure| StepTruth {
                 log_exposure,
                 density: curve.density(log_exposure),
+                area_density: None,
             })
             .collect(),
+        margin_area_density: None,
         curve: CurveTruth {
             shape: curve.shape,
             dmin: curve.dmin,

@@ -31,6 +31,10 @@ pub struct StepTruth {
     pub log_exposure: f64,
     /// Density on the curve, without the coat's unevenness.
     pub density: f64,
+    /// Density of the mean reflectance of the area that is read when nobody says, as the coat
+    /// came out: what a densitometer would read there. `None` when it isn't on a scan.
+    #[serde(default)]
+    pub area_density: Option<f64>,
 }
 
 /// One strip.
@@ -44,6 +48,9 @@ pub struct StripTruth {
     pub shape: Option<StripShape>,
     /// Steps in the order of the series.
     pub steps: Vec<StepTruth>,
+    /// The same density of the margin's area, as for a step.
+    #[serde(default)]
+    pub margin_area_density: Option<f64>,
     /// Its curve.
     pub curve: CurveTruth,
     /// How far the aperture was from the exact f-number, in stops of light: positive, more

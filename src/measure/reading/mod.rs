@@ -4,6 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::geometry::Point;
 
+pub mod areas;
 pub mod cells;
 mod gls;
 pub(in crate::measure) mod kernel;
@@ -16,9 +17,17 @@ mod tone;
 pub use gls::{Prior, Theta};
 pub use strip::{ReadingOptions, read_strip};
 
+/// Reaches at which a neighbourhood's light is looked at, millimetres (standard deviations): the
+/// near part of a flatbed scanner's stray light comes from some millimetres to a centimetre and
+/// a half around (common practice, no source).
+pub const REACHES_MM: [f64; 4] = [4.0, 6.5, 10.0, 15.0];
+
+/// Linear light of a cell's neighbourhood at each of [`REACHES_MM`].
+pub type Around = [f64; REACHES_MM.len()];
+
 /// Modes of error that a reading adds to those of its density scale: the stray light that was
-/// taken off.
-pub const STRAY_MODES: usize = 1;
+/// taken off, by reach.
+pub const STRAY_MODES: usize = REACHES_MM.len();
 
 /// A few square millimetres inside a step: robust mean of linear light.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,8 +50,8 @@ pub struct Cell {
     pub rejected: f64,
     /// Share of pixels at the bottom or the top of the code range.
     pub clipped: f64,
-    /// Linear light of the neighbourhood (some 8 mm around), which lends stray light.
-    pub surround: f64,
+    /// Linear light of the neighbourhood, which lends stray light.
+    pub around: Around,
 }
 
 /// The densities of one strip: margin first if there is one, then its steps by number.

@@ -141,7 +141,7 @@ pub fn read_strip(
         .zip(&used)
         .map(|(&s, (cell, _))| {
             let mut modes = scale.modes(s);
-            modes.push(scale.stray(s, cell.surround).1);
+            modes.extend(scale.stray(s, &cell.around).modes);
             modes
         })
         .collect();
@@ -241,7 +241,7 @@ fn problem(
         density: DVector::from_fn(count, |cell, _| {
             let cell = &used[cell].0;
             let s = scanner(cell);
-            scale.density(s) + scale.stray(s, cell.surround).0
+            scale.density(s) + scale.stray(s, &cell.around).density
         }),
         entry: used.iter().map(|&(_, entry)| entry).collect(),
         entries,

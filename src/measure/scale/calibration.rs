@@ -12,7 +12,7 @@ use super::{DensityScale as _, checks};
 use crate::measure::finding::Finding;
 use crate::measure::geometry::StripShape;
 use crate::measure::raster::Channel;
-use crate::measure::reading::Cell;
+use crate::measure::reading::{Cell, REACHES_MM};
 
 /// Standard deviation of a scanner's level from scan to scan, density, and for how many scans
 /// this assumption counts (common practice, no source: lamp and gain come back to about 2 % of
@@ -179,7 +179,7 @@ pub fn see(
             listed: field.listed,
             scanner: field.scanner,
             error: field.error,
-            surround: field.surround,
+            surround: field.around.iter().sum::<f64>() / field.around.len() as f64,
         })
         .collect();
     Ok((seen, stray))
@@ -307,7 +307,7 @@ fn pool(seen: &[SeenField]) -> Pooled {
                 scanner,
                 error: total.recip().max(between).sqrt(),
                 listed: group[0].listed,
-                surround: mean(group, &|field| field.surround),
+                around: [mean(group, &|field| field.surround); REACHES_MM.len()],
             }
         })
         .collect();

@@ -4,7 +4,7 @@ use super::wedge::{WedgeField, WedgeScale};
 use super::{DensityScale, standard_error};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::geometry::StripShape;
-use crate::measure::reading::Cell;
+use crate::measure::reading::{Cell, REACHES_MM};
 use crate::measure::reading::robust::{median, median_and_spread};
 
 /// Correlation of list and scan below which the wedge is taken not to follow its list: half of
@@ -35,14 +35,14 @@ pub(super) fn fields(cells: &[Cell], shape: &StripShape, listed: &[f64]) -> Vec<
             let (middle, spread) = median_and_spread(&mut scanner)?;
             // Cells of a field share slow unevenness, so half of them count as independent.
             let error = spread / (count / 2.0).max(1.0).sqrt();
-            let mut surround: Vec<f64> = cells
-                .iter()
-                .filter(|cell| cell.field == field)
-                .map(|cell| cell.surround)
-                .collect();
-            let surround = median(&mut surround)?;
+            let own = || cells.iter().filter(|cell| cell.field == field);
+            let mut around = [0.0; REACHES_MM.len()];
+            for (reach, middle) in around.iter_mut().enumerate() {
+                let mut light: Vec<f64> = own().map(|cell| cell.around[reach]).collect();
+                *middle = median(&mut light)?;
+            }
             listed.is_finite().then_some(WedgeField {
-                surround,
+                around,
                 number,
                 scanner: middle,
                 error,

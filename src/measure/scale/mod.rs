@@ -1,5 +1,7 @@
 //! The density scale: from the scanner's log reflectance to density, with its own uncertainty.
 
+use super::reading::Around;
+
 pub mod calibration;
 mod checks;
 pub mod reuse;
@@ -8,6 +10,7 @@ mod wedge;
 mod white;
 
 pub use checks::{below_white, beyond_wedge};
+pub use stray::{NearStray, StrayCorrection};
 pub use wedge::{WedgeFit, WedgeScale, fit_wedge};
 pub use white::{AssumedWhite, assumed_white, no_wedge};
 
@@ -31,11 +34,8 @@ pub trait DensityScale: Send + Sync {
     fn supported(&self) -> (f64, f64);
 
     /// Correction for stray light at scanner density `s` where the neighbourhood has this
-    /// linear light, and the standard error of the correction, both in density (signed: the
-    /// error is one more mode). The scale itself holds for the stray light that the wedge had.
-    fn stray(&self, _s: f64, _surround: f64) -> (f64, f64) {
-        (0.0, 0.0)
-    }
+    /// linear light. The scale itself holds for the stray light that the wedge had.
+    fn stray(&self, s: f64, around: &Around) -> StrayCorrection;
 
     /// Whether a wedge stands behind the scale.
     fn by_wedge(&self) -> bool;

@@ -2,8 +2,9 @@
 
 use super::calibration::{Calibration, CalibrationFit, CalibrationGap, SeenField};
 use super::wedge::WedgeScale;
-use super::{DensityScale, standard_error};
+use super::{DensityScale, StrayCorrection, standard_error};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
+use crate::measure::reading::Around;
 
 /// Root mean square difference, density, from which a calibration no longer holds; the same that
 /// two scans of one wedge may differ by.
@@ -57,8 +58,8 @@ impl DensityScale for ReusedScale {
         self.scale.supported()
     }
 
-    fn stray(&self, s: f64, surround: f64) -> (f64, f64) {
-        self.scale.stray(s, surround)
+    fn stray(&self, s: f64, around: &Around) -> StrayCorrection {
+        self.scale.stray(s, around)
     }
 
     fn by_wedge(&self) -> bool {

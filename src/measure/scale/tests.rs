@@ -7,7 +7,7 @@ use rand_distr::{Distribution as _, StandardNormal};
 use super::*;
 use crate::measure::finding::{Kind, Weight};
 use crate::measure::geometry::{Edge, Field, Point, StripShape};
-use crate::measure::reading::Cell;
+use crate::measure::reading::{Cell, REACHES_MM};
 
 /// Twenty-one fields of 0.15 D each from 0.05 are the usual wedge (nominal convention); those
 /// up to 2.0 D are used, as a reflection wedge has no more.
@@ -63,7 +63,7 @@ fn cells(truth: &[f64], shade: f64) -> Vec<Cell> {
                 pixels: 1000,
                 rejected: 0.0,
                 clipped: 0.0,
-                surround: light,
+                around: [light; REACHES_MM.len()],
             });
         }
     }

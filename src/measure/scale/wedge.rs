@@ -4,10 +4,10 @@ use nalgebra::{DMatrix, DVector};
 
 use super::DensityScale;
 use super::checks;
-use super::stray::NearStray;
+use super::stray::{NearStray, StrayCorrection};
 use crate::measure::finding::Finding;
 use crate::measure::geometry::StripShape;
-use crate::measure::reading::Cell;
+use crate::measure::reading::{Around, Cell};
 use crate::measure::reading::kernel::{matern_52, matern_52_slope};
 
 /// Fewest fields that make a scale.
@@ -74,7 +74,7 @@ pub(super) struct WedgeField {
     /// Listed density.
     pub listed: f64,
     /// Light of its neighbourhood.
-    pub surround: f64,
+    pub around: Around,
 }
 
 /// Fits a density scale through the cells of a wedge.
@@ -459,8 +459,8 @@ impl DensityScale for WedgeScale {
         self.supported
     }
 
-    fn stray(&self, s: f64, surround: f64) -> (f64, f64) {
-        self.stray.correction(s, surround, self.slope(s))
+    fn stray(&self, s: f64, around: &Around) -> StrayCorrection {
+        self.stray.correction(s, around, self.density(s))
     }
 
     fn by_wedge(&self) -> bool {

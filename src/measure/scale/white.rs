@@ -1,8 +1,9 @@
 //! The scale without a wedge: density relative to something white, with what that may be off.
 
 use super::DensityScale;
-use super::stray::{USUAL, density_by_share};
+use super::stray::{NearStray, StrayCorrection};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
+use crate::measure::reading::Around;
 
 /// Stray light in the scanner as a share of white: usual value and its uncertainty (common
 /// practice, no source: flatbed scanners show 0.1 to 1.2 %).
@@ -17,10 +18,11 @@ const SLOPE_ERROR: f64 = 0.04;
 const SUPPORTED_DENSITY: f64 = 2.0;
 
 /// Density relative to an assumed white.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct AssumedWhite {
     /// Scanner density of the white.
     white: f64,
+    stray: NearStray,
 }
 
 /// A scale from the light of something white on the scan: the scanner's lid, or bare paper.
@@ -35,8 +37,10 @@ pub fn assumed_white(light: f64) -> AssumedWhite {
     } else {
         1.0
     };
+    let white = -light.log10();
     AssumedWhite {
-        white: -light.log10(),
+        white,
+        stray: NearStray::usual(white, USUAL_SURROUND),
     }
 }
 
@@ -57,7 +61,7 @@ pub fn no_wedge(scan: usize) -> Finding {
 }
 
 impl AssumedWhite {
-    fn light(self, s: f64) -> f64 {
+    fn light(&self, s: f64) -> f64 {
         10f64.powf(self.white - s)
     }
 }
@@ -80,10 +84,8 @@ impl DensityScale for AssumedWhite {
         vec![GAIN_ERROR, SLOPE_ERROR * (s - self.white), haze - at_white]
     }
 
-    fn stray(&self, s: f64, surround: f64) -> (f64, f64) {
-        let usual = USUAL_SURROUND * 10f64.powf(-self.white);
-        let by_share = density_by_share(s, surround - usual, self.slope(s));
-        (USUAL.0 * by_share, USUAL.1 * by_share)
+    fn stray(&self, s: f64, around: &Around) -> StrayCorrection {
+        self.stray.correction(s, around, self.density(s))
     }
 
     fn supported(&self) -> (f64, f64) {

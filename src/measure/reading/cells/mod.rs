@@ -11,7 +11,7 @@ pub use plots::usual_area;
 use plots::{Plot, plots};
 use surround::Surround;
 
-use super::Cell;
+use super::{Cell, REACHES_MM};
 use super::robust::{Gate, median};
 use crate::measure::geometry::{Area, Point, StripShape};
 use crate::measure::raster::{Channel, Raster};
@@ -347,7 +347,7 @@ fn pool_errors(plots: &[Plot], read: &[Option<Read>], surround: Option<&Surround
             pixels: read.pixels,
             rejected: read.rejected,
             clipped: read.clipped,
-            surround: surround.map_or(read.light, |surround| surround.at(plot.at)),
+            around: surround.map_or([read.light; REACHES_MM.len()], |surround| surround.at(plot.at)),
         }));
     }
     cells

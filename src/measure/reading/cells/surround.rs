@@ -2,29 +2,28 @@
 
 use crate::measure::geometry::{Point, StripShape};
 use crate::measure::raster::{Channel, Raster};
+use crate::measure::reading::{Around, REACHES_MM};
 
-/// Standard deviation of the neighbourhood, millimetres: how far the near part of a flatbed
-/// scanner's stray light reaches (common practice, no source: some millimetres to a
-/// centimetre and a half).
-const REACH_MM: f64 = 8.0;
 /// Distance between the places looked at, millimetres.
 const PITCH_MM: f64 = 1.5;
 
-/// Linear light around a strip, blurred to the reach of stray light.
+/// Linear light around a strip, blurred to each reach of stray light.
 pub struct Surround {
     left: f64,
     top: f64,
     pitch: f64,
     columns: usize,
     rows: usize,
-    light: Vec<f32>,
+    /// One picture a reach.
+    blurred: [Vec<f32>; REACHES_MM.len()],
 }
 
 impl Surround {
     /// Looks around a strip. Beyond the scan its border is taken to go on.
     pub fn of(raster: &Raster, shape: &StripShape, per_mm: f64, channel: Channel) -> Option<Self> {
         let pitch = (PITCH_MM * per_mm).max(1.0);
-        let reach = 3.0 * REACH_MM * per_mm;
+        let farthest = REACHES_MM.iter().copied().fold(0.0, f64::max);
+        let reach = 2.5 * farthest * per_mm;
         let bound = |of: fn(&Point) -> f64, most: usize| {
             let (low, high) = shape
                 .corners
@@ -55,49 +54,23 @@ impl Surround {
                 row[x.min(row.len() - 1)]
             }));
         }
-        let mut surround = Self {
+        let blurred = REACHES_MM.map(|reach| {
+            let mut light = light.clone();
+            blur(&mut light, columns, rows, reach * per_mm / pitch);
+            light
+        });
+        Some(Self {
             left,
             top,
             pitch,
             columns,
             rows,
-            light,
-        };
-        surround.blur(REACH_MM * per_mm / pitch);
-        Some(surround)
+            blurred,
+        })
     }
 
-    fn blur(&mut self, sd: f64) {
-        let reach = (3.0 * sd).ceil() as usize;
-        let taps: Vec<f32> = (0..=2 * reach)
-            .map(|k| (-0.5 * ((k as f64 - reach as f64) / sd).powi(2)).exp() as f32)
-            .collect();
-        let sum: f32 = taps.iter().sum();
-        let (columns, rows) = (self.columns, self.rows);
-        let pass = |light: &[f32], count: usize, at: &dyn Fn(usize) -> usize| -> Vec<f32> {
-            (0..count)
-                .map(|i| {
-                    let weighted = taps.iter().enumerate().map(|(k, tap)| {
-                        tap * light[at((i + k).saturating_sub(reach).min(count - 1))]
-                    });
-                    weighted.sum::<f32>() / sum
-                })
-                .collect()
-        };
-        for y in 0..rows {
-            let line = pass(&self.light, columns, &|x| y * columns + x);
-            self.light[y * columns..(y + 1) * columns].copy_from_slice(&line);
-        }
-        for x in 0..columns {
-            let line = pass(&self.light, rows, &|y| y * columns + x);
-            for (y, value) in line.into_iter().enumerate() {
-                self.light[y * columns + x] = value;
-            }
-        }
-    }
-
-    /// Blurred light at a place on the scan.
-    pub fn at(&self, place: Point) -> f64 {
+    /// Blurred light at a place on the scan, by reach.
+    pub fn at(&self, place: Point) -> Around {
         let split = |offset: f64, count: usize| {
             let at = (offset / self.pitch - 0.5).clamp(0.0, (count - 1) as f64);
             let below = (at as usize).min(count.saturating_sub(2));
@@ -105,9 +78,40 @@ impl Surround {
         };
         let (x, right, a) = split(place.x - self.left, self.columns);
         let (y, below, b) = split(place.y - self.top, self.rows);
-        let light = |x: usize, y: usize| f64::from(self.light[y * self.columns + x]);
-        let upper = light(x, y) * (1.0 - a) + light(right, y) * a;
-        let lower = light(x, below) * (1.0 - a) + light(right, below) * a;
-        upper * (1.0 - b) + lower * b
+        std::array::from_fn(|reach| {
+            let light = |x: usize, y: usize| f64::from(self.blurred[reach][y * self.columns + x]);
+            let upper = light(x, y) * (1.0 - a) + light(right, y) * a;
+            let lower = light(x, below) * (1.0 - a) + light(right, below) * a;
+            upper * (1.0 - b) + lower * b
+        })
+    }
+}
+
+/// Gaussian blur in place; borders go on.
+fn blur(light: &mut [f32], columns: usize, rows: usize, sd: f64) {
+    let reach = (3.0 * sd).ceil() as usize;
+    let taps: Vec<f32> = (0..=2 * reach)
+        .map(|k| (-0.5 * ((k as f64 - reach as f64) / sd).powi(2)).exp() as f32)
+        .collect();
+    let sum: f32 = taps.iter().sum();
+    let pass = |light: &[f32], count: usize, at: &dyn Fn(usize) -> usize| -> Vec<f32> {
+        (0..count)
+            .map(|i| {
+                let weighted = taps.iter().enumerate().map(|(k, tap)| {
+                    tap * light[at((i + k).saturating_sub(reach).min(count - 1))]
+                });
+                weighted.sum::<f32>() / sum
+            })
+            .collect()
+    };
+    for y in 0..rows {
+        let line = pass(light, columns, &|x| y * columns + x);
+        light[y * columns..(y + 1) * columns].copy_from_slice(&line);
+    }
+    for x in 0..columns {
+        let line = pass(light, rows, &|y| y * columns + x);
+        for (y, value) in line.into_iter().enumerate() {
+            light[y * columns + x] = value;
+        }
     }
 }
