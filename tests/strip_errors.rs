@@ -2,7 +2,7 @@
 //! made by means of their own (random waves), so that a slip in the covariance shows.
 //!
 //! The short version runs with the other tests; `TWINSTRIP_STUDY=full` makes the table of
-//! docs/readings.md.
+//! docs/densities.md.
 
 #![expect(clippy::unwrap_used, reason = "what fails here fails a test")]
 
@@ -13,7 +13,7 @@ use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
 use twinstrip::measure::geometry::{Edge, Field, Point, StripShape};
-use twinstrip::measure::reading::{Cell, ReadingOptions, read_strip};
+use twinstrip::measure::reading::{Cell, REACHES_MM, ReadingOptions, read_strip};
 use twinstrip::measure::scale::DensityScale;
 
 /// How uneven a coat is made.
@@ -192,7 +192,7 @@ fn strip(coat: &Coat, seed: u64) -> (Vec<Cell>, StripShape, Vec<f64>) {
                     pixels: 5000,
                     rejected: 0.0,
                     clipped: 0.0,
-                    surround: light,
+                    around: [light; REACHES_MM.len()],
                 });
             }
         }

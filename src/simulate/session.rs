@@ -157,6 +157,7 @@ pub fn make(recipe: &Recipe) -> Practice {
             encoding: scanner.encoding,
             lag,
             haze: scanner.haze,
+            near_haze: (scanner.haze * scanner.haze_near, scanner.haze_reach),
             strips,
             undescribed,
             wedges,

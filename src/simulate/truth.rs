@@ -102,6 +102,10 @@ pub struct Truth {
     pub lag: f64,
     /// Share of stray light.
     pub haze: f64,
+    /// The part of it that comes from the neighbourhood, and how far it comes from (the standard
+    /// deviation of a blur, millimetres).
+    #[serde(default)]
+    pub near_haze: (f64, f64),
     /// Strips in the order of the question; one that is missing from the scans is here too.
     pub strips: Vec<StripTruth>,
     /// Strips on the scans that the question doesn't describe.

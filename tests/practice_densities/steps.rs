@@ -1,10 +1,5 @@
-//! Densities read from practice scans whose truth is known, at the true geometry: how far
-//! off they are, and whether the stated errors hold.
-//!
-//! The short version runs with the other tests; `TWINSTRIP_STUDY=full` makes the tables of
-//! docs/readings.md (a number instead: so many sessions a level).
-
-#![expect(clippy::unwrap_used, reason = "what fails here fails a test")]
+//! Steps read from practice scans against the curve, at the true geometry: how far off they are,
+//! and whether the stated errors hold.
 
 use nalgebra::DVector;
 use twinstrip::measure::raster::Channel;

@@ -48,9 +48,10 @@ pub fn analyse_again(
         .collect();
     watch.at(1, STAGES)?;
     let mut findings = found.findings.clone();
-    let scales = scales(question, &found, kept, watch, &mut findings)?;
-    watch.at(2, STAGES)?;
     let strip_cells = strip_cells(question, &shapes, kept, watch)?;
+    watch.at(2, STAGES)?;
+    let told = (watch, &mut findings);
+    let scales = scales(question, &found, &strip_cells, kept, told)?;
     watch.at(3, STAGES)?;
     findings.extend(scan_checks(question, &found, kept));
     let readings = readings(question, &shapes, &strip_cells, &scales, kept);

@@ -111,8 +111,14 @@ pub struct Kept {
 /// Everything the cells of a strip or wedge depend on.
 pub(super) type CellsKey = (ScanKey, StripShape, Vec<Area>, Channel);
 
-/// Everything a wedge's scale depends on: its cells, its shape, its list.
-pub(super) type ScaleKey = (ByAddress<Vec<Cell>>, StripShape, Vec<f64>, f64);
+/// Everything the scale of a scan depends on: its pixels and the channel, its wedge if it has one
+/// (cells, shape, list and the list's uncertainty), and the strips' cells, which show stray light.
+pub(super) type ScaleKey = (
+    ScanKey,
+    Channel,
+    Option<(ByAddress<Vec<Cell>>, StripShape, Vec<f64>, f64)>,
+    Vec<ByAddress<Vec<Cell>>>,
+);
 
 /// Everything the checks of one scan depend on: the scan, what lies where, the channel.
 pub(super) type CheckKey = (

@@ -53,10 +53,19 @@ impl Scales {
 pub(super) fn scales(
     question: &Question,
     found: &Found,
+    strip_cells: &[Option<Arc<Vec<Cell>>>],
     kept: &mut Kept,
-    watch: &dyn Watch,
-    findings: &mut Vec<Finding>,
+    (watch, findings): (&dyn Watch, &mut Vec<Finding>),
 ) -> Result<Scales, Cancelled> {
+    let on_scan = |scan: usize| -> Vec<ByAddress<Vec<Cell>>> {
+        let strips = found.strips.iter().zip(strip_cells);
+        let here = strips.filter(|(located, _)| {
+            let located = located.as_ref().filter(|located| located.is_sure());
+            located.is_some_and(|located| located.shape.scan == scan)
+        });
+        here.filter_map(|(_, cells)| Some(ByAddress(Arc::clone(cells.as_ref()?))))
+            .collect()
+    };
     let mut by_wedge: BTreeMap<usize, Arc<dyn DensityScale>> = BTreeMap::new();
     if let Some(spec) = &question.wedge {
         for located in &found.wedges {
@@ -70,21 +79,27 @@ pub(super) fn scales(
                 watch,
             )?;
             findings.extend(drift(question, kept, &cells, &located.shape, spec));
-            let key = (
-                ByAddress(cells),
+            let wedge = (
+                ByAddress(Arc::clone(&cells)),
                 located.shape.clone(),
                 spec.densities.clone(),
                 spec.uncertainty,
+            );
+            let key = (
+                ByAddress(Arc::clone(&question.scans[scan])),
+                channel,
+                Some(wedge),
+                on_scan(scan),
             );
             if let Some(made) = kept.scales.get(&key) {
                 findings.extend(made.findings.iter().cloned());
                 by_wedge.insert(scan, made.scale);
                 continue;
             }
-            match scale::fit_wedge(&key.0.0, &located.shape, &spec.densities, spec.uncertainty) {
+            match scale::fit_wedge(&cells, &located.shape, &spec.densities, spec.uncertainty) {
                 Ok(fit) => {
                     let made = ScaleMade {
-                        scale: Arc::new(fit.scale),
+                        scale: Arc::new(fit.scale.beside(&slices(&key.3))),
                         findings: fit.findings,
                     };
                     findings.extend(made.findings.iter().cloned());
@@ -114,12 +129,25 @@ pub(super) fn scales(
         } else {
             findings.push(scale::no_wedge(scan));
             of_scan.push(all.len());
-            all.push(Arc::new(scale::assumed_white(
-                raster.white(question.settings.channel),
-            )));
+            let channel = question.settings.channel;
+            let key = (ByAddress(Arc::clone(raster)), channel, None, on_scan(scan));
+            let made = kept.scales.get(&key).unwrap_or_else(|| {
+                let white = scale::assumed_white(raster.white(channel));
+                let made = ScaleMade {
+                    scale: Arc::new(white.beside(&slices(&key.3))),
+                    findings: Vec::new(),
+                };
+                kept.scales.put(key, made.clone());
+                made
+            });
+            all.push(made.scale);
         }
     }
     Ok(Scales { all, of_scan })
+}
+
+fn slices(strips: &[ByAddress<Vec<Cell>>]) -> Vec<&[Cell]> {
+    strips.iter().map(|cells| cells.0.as_slice()).collect()
 }
 
 /// The calibration's curve for a scan. Each scan has one of its own: its level is its own.

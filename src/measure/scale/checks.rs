@@ -4,8 +4,8 @@ use super::wedge::{WedgeField, WedgeScale};
 use super::{DensityScale, standard_error};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::geometry::StripShape;
-use crate::measure::reading::{Cell, REACHES_MM};
 use crate::measure::reading::robust::{median, median_and_spread};
+use crate::measure::reading::{Cell, REACHES_MM};
 
 /// Correlation of list and scan below which the wedge is taken not to follow its list: half of
 /// its fields in a wrong order still give more.

@@ -35,7 +35,9 @@ pub trait DensityScale: Send + Sync {
 
     /// Correction for stray light at scanner density `s` where the neighbourhood has this
     /// linear light. The scale itself holds for the stray light that the wedge had.
-    fn stray(&self, s: f64, around: &Around) -> StrayCorrection;
+    fn stray(&self, _s: f64, _around: &Around) -> StrayCorrection {
+        StrayCorrection::default()
+    }
 
     /// Whether a wedge stands behind the scale.
     fn by_wedge(&self) -> bool;

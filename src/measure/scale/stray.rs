@@ -10,11 +10,12 @@ use crate::measure::reading::{Around, Cell, REACHES_MM};
 const COUNT: usize = REACHES_MM.len();
 /// The near part of stray light, as a share of the neighbourhood's light: what is usual, and
 /// its standard deviation (common practice, no source: half of 0.1 to 1.2 %).
-const USUAL: (f64, f64) = (0.0025, 0.0020);
+const USUAL: (f64, f64) = (0.003, 0.003);
 /// Relative unevenness of a field that the cells' own errors don't know.
 const TEXTURE: f64 = 0.004;
-/// Unevenness is smooth: so many neighbouring cells say no more than one.
-const ALIKE: f64 = 2.0;
+/// So many neighbouring cells say no more than one: where the field is even but for texture, and
+/// for what more it scatters, since a coat's unevenness is smooth.
+const ALIKE: (f64, f64) = (2.0, 6.0);
 /// Cells of a field needed to tell its unevenness from stray light.
 const FEWEST_CELLS: usize = 4;
 /// Error of the correction as a share of it, because stray light does not fall off just as a
@@ -25,8 +26,8 @@ const TONE_LIMIT: f64 = 1.2;
 /// Most of a place's light that is taken off as it stands; beyond, the correction goes straight.
 const MOST: f64 = 0.5;
 
-/// What is taken off for stray light.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What is taken off for stray light; by default nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct StrayCorrection {
     /// To be added to the density.
     pub density: f64,
@@ -93,7 +94,9 @@ impl Evidence {
             let own: Vec<f64> = group.iter().map(|c| tone.reflectance(c.light)).collect();
             let mean = own.iter().sum::<f64>() / count;
             let around = |reach: usize| -> Vec<f64> {
-                let light = group.iter().map(|cell| tone.reflectance(cell.around[reach]));
+                let light = group
+                    .iter()
+                    .map(|cell| tone.reflectance(cell.around[reach]));
                 let light: Vec<f64> = light.collect();
                 let mean = light.iter().sum::<f64>() / count;
                 light.into_iter().map(|light| light - mean).collect()
@@ -116,7 +119,7 @@ impl Evidence {
                 .zip(&own)
                 .map(|(cell, own)| (tone.slope * cell.light_error / cell.light * own).powi(2));
             let known = noise.sum::<f64>() / count + (TEXTURE * mean).powi(2);
-            let variance = ALIKE * left.max(known);
+            let variance = ALIKE.0 * known + ALIKE.1 * (left - known).max(0.0);
             if !(variance > 0.0 && variance.is_finite()) {
                 continue;
             }
@@ -257,12 +260,14 @@ impl NearStray {
     /// and which the scale gives this density.
     pub(super) fn correction(&self, s: f64, around: &Around, density: f64) -> StrayCorrection {
         let wedge = self.around_wedge(s);
-        let excess: Around = std::array::from_fn(|reach| {
-            self.tone.reflectance(around[reach]) - wedge[reach]
-        });
+        let excess: Around =
+            std::array::from_fn(|reach| self.tone.reflectance(around[reach]) - wedge[reach]);
         let reflectance = 10f64.powf(-density);
         let of = |shares: &Around| -> f64 {
-            let stray = shares.iter().zip(&excess).map(|(share, light)| share * light);
+            let stray = shares
+                .iter()
+                .zip(&excess)
+                .map(|(share, light)| share * light);
             stray.sum::<f64>() / reflectance
         };
         let off = of(&self.shares);

@@ -7,8 +7,8 @@ use super::checks;
 use super::stray::{NearStray, StrayCorrection};
 use crate::measure::finding::Finding;
 use crate::measure::geometry::StripShape;
-use crate::measure::reading::{Around, Cell};
 use crate::measure::reading::kernel::{matern_52, matern_52_slope};
+use crate::measure::reading::{Around, Cell};
 
 /// Fewest fields that make a scale.
 const FEWEST_FIELDS: usize = 3;
@@ -392,6 +392,20 @@ impl WedgeScale {
     /// Fields (places in the list of densities) that were left out.
     pub fn left_out(&self) -> &[usize] {
         &self.left_out
+    }
+
+    /// The same, with what the cells of strips on its scan show of stray light.
+    #[must_use]
+    pub fn beside(self, strips: &[&[Cell]]) -> Self {
+        Self {
+            stray: self.stray.beside(strips),
+            ..self
+        }
+    }
+
+    /// What is known of stray light from the neighbourhood.
+    pub fn near_stray(&self) -> &NearStray {
+        &self.stray
     }
 
     /// The nearest place where the formula holds, and how far `s` lies beyond.

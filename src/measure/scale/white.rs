@@ -3,15 +3,16 @@
 use super::DensityScale;
 use super::stray::{NearStray, StrayCorrection};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
-use crate::measure::reading::Around;
+use crate::measure::reading::{Around, Cell};
 
 /// Stray light in the scanner as a share of white: usual value and its uncertainty (common
 /// practice, no source: flatbed scanners show 0.1 to 1.2 %).
 const HAZE: (f64, f64) = (0.004, 0.003);
 /// Light of a usual neighbourhood as a share of white: that haze is meant for this.
 const USUAL_SURROUND: f64 = 0.6;
-/// Standard error of the white level, density.
-const GAIN_ERROR: f64 = 0.03;
+/// Density of what is white on a scan, a scanner's lid or bare paper, and its standard error
+/// (common practice, no source: they reflect 80 to 92 %).
+const WHITE: (f64, f64) = (0.06, 0.03);
 /// Standard error of the scanner's slope (its tone curve and the file's), relative.
 const SLOPE_ERROR: f64 = 0.04;
 /// Beyond this density nothing but the assumption speaks.
@@ -20,12 +21,13 @@ const SUPPORTED_DENSITY: f64 = 2.0;
 /// Density relative to an assumed white.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AssumedWhite {
-    /// Scanner density of the white.
+    /// Scanner density of a perfect white.
     white: f64,
     stray: NearStray,
 }
 
-/// A scale from the light of something white on the scan: the scanner's lid, or bare paper.
+/// A scale from the light of something white on the scan, the scanner's lid or bare paper, which
+/// is taken to have 0.06 D.
 ///
 /// `light` is linear light, above 0 (else 1.0, the encoding's white, is taken). The usual
 /// stray light is taken off, softly, so that the map rises strictly everywhere:
@@ -37,7 +39,7 @@ pub fn assumed_white(light: f64) -> AssumedWhite {
     } else {
         1.0
     };
-    let white = -light.log10();
+    let white = -light.log10() - WHITE.0;
     AssumedWhite {
         white,
         stray: NearStray::usual(white, USUAL_SURROUND),
@@ -61,6 +63,20 @@ pub fn no_wedge(scan: usize) -> Finding {
 }
 
 impl AssumedWhite {
+    /// The same, with what the cells of strips on its scan show of stray light.
+    #[must_use]
+    pub fn beside(self, strips: &[&[Cell]]) -> Self {
+        Self {
+            stray: self.stray.beside(strips),
+            ..self
+        }
+    }
+
+    /// What is known of stray light from the neighbourhood.
+    pub fn near_stray(&self) -> &NearStray {
+        &self.stray
+    }
+
     fn light(&self, s: f64) -> f64 {
         10f64.powf(self.white - s)
     }
@@ -81,7 +97,7 @@ impl DensityScale for AssumedWhite {
     fn modes(&self, s: f64) -> Vec<f64> {
         let haze = HAZE.1 / ((self.light(s) + HAZE.0) * std::f64::consts::LN_10);
         let at_white = HAZE.1 / ((1.0 + HAZE.0) * std::f64::consts::LN_10);
-        vec![GAIN_ERROR, SLOPE_ERROR * (s - self.white), haze - at_white]
+        vec![WHITE.1, SLOPE_ERROR * (s - self.white), haze - at_white]
     }
 
     fn stray(&self, s: f64, around: &Around) -> StrayCorrection {
@@ -101,12 +117,16 @@ impl DensityScale for AssumedWhite {
 mod tests {
     use super::*;
     use crate::measure::scale::standard_error;
+    use crate::measure::units::reflectance_of;
 
     #[test]
     fn white_has_no_density_and_the_usual_haze_is_taken_off_the_shadows() {
         let scale = assumed_white(0.8);
-        let s_of = |reflectance: f64| -(0.8 * (reflectance + 0.004) / 1.004).log10();
-        assert!(scale.density(-0.8f64.log10()).abs() < 1e-12);
+        let s_of = |reflectance: f64| {
+            let lid = reflectance_of(WHITE.0);
+            -(0.8 / lid * (reflectance + 0.004) / 1.004).log10()
+        };
+        assert!((scale.density(-0.8f64.log10()) - WHITE.0).abs() < 1e-3);
         // Chart densities 0.23, 0.70, 1.50: McCamy, Marcus & Davidson 1976, seen with haze.
         for density in [0.23, 0.70, 1.50] {
             let read = scale.density(s_of(10f64.powf(-density)));

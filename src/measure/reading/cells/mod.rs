@@ -11,8 +11,8 @@ pub use plots::usual_area;
 use plots::{Plot, plots};
 use surround::Surround;
 
-use super::{Cell, REACHES_MM};
 use super::robust::{Gate, median};
+use super::{Cell, REACHES_MM};
 use crate::measure::geometry::{Area, Point, StripShape};
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::watch::{Cancelled, Watch};
@@ -347,7 +347,9 @@ fn pool_errors(plots: &[Plot], read: &[Option<Read>], surround: Option<&Surround
             pixels: read.pixels,
             rejected: read.rejected,
             clipped: read.clipped,
-            around: surround.map_or([read.light; REACHES_MM.len()], |surround| surround.at(plot.at)),
+            around: surround.map_or([read.light; REACHES_MM.len()], |surround| {
+                surround.at(plot.at)
+            }),
         }));
     }
     cells

@@ -97,9 +97,10 @@ fn blur(light: &mut [f32], columns: usize, rows: usize, sd: f64) {
     let pass = |light: &[f32], count: usize, at: &dyn Fn(usize) -> usize| -> Vec<f32> {
         (0..count)
             .map(|i| {
-                let weighted = taps.iter().enumerate().map(|(k, tap)| {
-                    tap * light[at((i + k).saturating_sub(reach).min(count - 1))]
-                });
+                let weighted = taps
+                    .iter()
+                    .enumerate()
+                    .map(|(k, tap)| tap * light[at((i + k).saturating_sub(reach).min(count - 1))]);
                 weighted.sum::<f32>() / sum
             })
             .collect()

@@ -215,7 +215,7 @@ fn the_neighbourhood_of_a_cell_is_lighter_beside_light_fields() {
     let cells = read(&raster, &shape);
     let of_field = |field: usize| {
         let here: Vec<&Cell> = cells.iter().filter(|cell| cell.field == field).collect();
-        (here[0].surround, here[here.len() - 1].surround)
+        (here[0].around[1], here[here.len() - 1].around[1])
     };
     // The grey field of light 0.3 lies between 0.8 and 0.05.
     let (near_light, near_dark) = of_field(1);
