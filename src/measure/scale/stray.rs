@@ -21,6 +21,9 @@ const FEWEST_CELLS: usize = 4;
 /// Error of the correction as a share of it, because stray light does not fall off just as a
 /// blur does.
 const SHAPE_ERROR: f64 = 0.15;
+/// Error of the reach as a share of it, since it may lie anywhere between two of those looked at,
+/// a factor of 1.55 apart: that of an even chance over one step.
+const STEP_ERROR: f64 = 0.13;
 /// Densities up to which a wedge's fields give the tone curve: beyond, stray light bends it.
 const TONE_LIMIT: f64 = 1.2;
 /// Most of a place's light that is taken off as it stands; beyond, the correction goes straight.
@@ -253,7 +256,8 @@ impl NearStray {
             each.map(|((chance, ..), reach)| chance * of(reach)).sum()
         };
         let middle = mean(&|reach| reach);
-        (middle, mean(&|reach| (reach - middle).powi(2)).sqrt())
+        let between = mean(&|reach| (reach - middle).powi(2)).sqrt();
+        (middle, between.hypot(STEP_ERROR * middle))
     }
 
     /// What is to be taken off a place of scanner density `s` whose neighbourhood has this light
