@@ -105,8 +105,11 @@ pub struct Kept {
     pub(super) reused: Answers<(Arc<Calibration>, Channel, ScanKey), Reused>,
     pub(super) readings: Answers<ReadingKey, Arc<StripReading>>,
     pub(super) checks: Answers<CheckKey, Checked>,
-    pub(super) pairs: Answers<(Arc<[StripEvidence; 2]>, Settings), (PairAnswer, Vec<Finding>)>,
+    pub(super) pairs: Answers<PairKey, (PairAnswer, Vec<Finding>)>,
 }
+
+/// Everything the answer of a pair depends on.
+pub(super) type PairKey = (Arc<[StripEvidence; 2]>, Settings);
 
 /// Everything the cells of a strip or wedge depend on.
 pub(super) type CellsKey = (ScanKey, StripShape, Vec<Area>, Channel);
