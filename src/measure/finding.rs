@@ -102,6 +102,22 @@ pub enum Kind {
     TonesBeyondSteps,
     /// A print was scanned without a wedge or calibration: its densities hang on its white.
     PrintWhiteAssumed,
+    /// The coating's contrast is too low (it is too soft) for the negative.
+    ContrastTooLow,
+    /// The coating's contrast is too high (it is too hard) for the negative.
+    ContrastTooHigh,
+    /// A tone of the print that a curve doesn't come to.
+    ToneOutOfReach,
+    /// A time that a hand can't keep.
+    HardToTime,
+    /// A grade of the recipe without its factor.
+    GradeUnknown,
+    /// The height of the piece can't be allowed for, or the picture can't be made sharp on it.
+    PieceHeight,
+    /// The piece doesn't lie within the depth of focus, or the lens must be focused anew.
+    DepthOfFocus,
+    /// The doubt about the exposure rests on figures that were taken and not measured.
+    AssumedScatter,
 }
 
 /// Where in the session a finding belongs.

@@ -29,6 +29,8 @@ pub struct Side {
     pub name: String,
     /// Its characteristic curve; both sides share the unit of exposure.
     pub curve: ToneCurve,
+    /// Bounds (95 %) of its ISO range, where the steps reach both ends.
+    pub range_bounds: Option<(f64, f64)>,
     /// Shortest and longest time that a step got, seconds.
     pub times: (f64, f64),
     /// Time that puts a step on the speed point, seconds.
@@ -153,6 +155,11 @@ impl Basis {
         }
     }
 
+    /// Exact f-numbers of reference and coupon, when all tests had the same two.
+    pub fn f_numbers(&self) -> Option<(f64, f64)> {
+        Some((self.paper.f_number?, self.coating.f_number?))
+    }
+
     /// How the ratio at a net density differs from that at the speed point, between the tones
     /// that were compared; else by the two curves alone. `None` where a curve doesn't come to
     /// the tone.
@@ -248,6 +255,7 @@ impl Side {
         Some(Self {
             name: tested.name.to_owned(),
             curve,
+            range_bounds: answer.range.bounds(),
             times,
             speed_time,
             f_number: Some(exposures.f_number),

@@ -5,19 +5,32 @@
 //! printed on, a [`Basis`] what is known of the emulsion; [`carry`] makes a [`Plan`] of them.
 //! Nothing here knows where the knowledge was kept.
 
+mod aperture_choice;
 pub mod basis;
+pub mod bracket;
+mod carry;
+mod changes;
+mod contrast;
+mod notes;
 pub mod optics;
 pub mod piece;
+mod place;
+mod planned;
 pub mod recipe;
 mod recipe_check;
 pub mod tone_curve;
-pub mod wording;
+mod wording;
 
+#[cfg(test)]
+mod laws;
 #[cfg(test)]
 mod wording_tests;
 
 pub use basis::{Basis, Origin, Side, Tested, ToneShift};
+pub use bracket::Bracket;
+pub use carry::carry;
 pub use piece::{HeadMove, Piece};
+pub use planned::{Aim, CarriedChange, Choices, Doubt, OnPiece, Plan, PlannedExposure, Scale};
 pub use recipe::{Amount, Burst, Change, Grade, Recipe, Throw, Tone, Way};
 pub use recipe_check::RecipeError;
 pub use tone_curve::ToneCurve;
