@@ -7,6 +7,9 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
+/// How the names of files begin that are being written.
+pub const UNFINISHED: &str = ".writing";
+
 /// A file could not be written; what was there before still is.
 #[derive(Debug, thiserror::Error)]
 #[error("{}: could not be written: {source}; the file is as it was before", path.display())]
@@ -45,7 +48,7 @@ pub fn write(path: &Path, content: &[u8]) -> Result<(), WriteRefused> {
         Err(_) => None,
     };
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".writing");
+    builder.prefix(UNFINISHED);
     // A new file gets what the person's mask allows, not the closed mode of temporary files.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
@@ -64,6 +67,13 @@ pub fn write(path: &Path, content: &[u8]) -> Result<(), WriteRefused> {
         folder.sync_all().ok();
     }
     Ok(())
+}
+
+/// Where the file that stood there before is kept: under its name with `.before` added.
+pub fn backup(path: &Path) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".before");
+    name.into()
 }
 
 /// Makes a folder and those above it, where they aren't there.

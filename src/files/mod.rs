@@ -11,5 +11,6 @@ pub mod keep;
 pub mod paths;
 pub mod scan;
 pub mod session;
+pub mod shelf;
 pub mod text;
 pub mod wedge;

@@ -62,6 +62,18 @@ pub enum TextError {
 }
 
 impl TextError {
+    /// A file whose version, said after the word `version`, is newer than what is known.
+    pub(super) fn too_new(path: &Path, text: &str, found: u64, known: u64) -> Self {
+        let (line, column) = line_and_column(text, text.find("version").unwrap_or(0));
+        Self::TooNew {
+            path: path.to_owned(),
+            line,
+            column,
+            found,
+            known,
+        }
+    }
+
     /// An error at a place of a text, given as a count of bytes from its start.
     pub(super) fn at(path: &Path, text: &str, byte: usize, what: impl Into<String>) -> Self {
         let (line, column) = line_and_column(text, byte);
@@ -120,9 +132,10 @@ pub fn read_text(path: &Path) -> Result<String, TextError> {
             "this is not text (UTF-8); save it as plain text",
         )
     })?;
-    let text = text
-        .strip_prefix('\u{feff}')
-        .map_or(text.clone(), str::to_owned);
+    let text = match text.strip_prefix('\u{feff}') {
+        Some(rest) => rest.to_owned(),
+        None => text,
+    };
     if text.trim().is_empty() {
         return Err(TextError::at(
             path,

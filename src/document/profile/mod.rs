@@ -3,6 +3,7 @@
 //! Plain data. It holds what a person says of the material, and for every session that fed it
 //! the readings with their covariance, so that no number in it is a bare one.
 
+mod card;
 mod evidence;
 mod field;
 mod merge;
@@ -12,6 +13,7 @@ pub(crate) mod tests;
 
 use super::day::Day;
 
+pub use card::{Card, SessionCard, Short};
 pub use evidence::{Evidence, NoEvidence, Origin, Pair, ScanMark};
 pub use field::{Field, Particulars, Price, PricePer, Wet};
 pub use merge::{Conflict, Merged, Put, merge};

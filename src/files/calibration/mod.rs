@@ -7,11 +7,11 @@ mod dto;
 #[cfg(test)]
 mod tests;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use super::atomic::{self, WriteRefused};
+use super::atomic::{self, WriteRefused, backup};
 use super::explain::explain;
-use super::text::{TextError, line_and_column, read_text};
+use super::text::{TextError, read_text};
 use crate::measure::scale::calibration::Calibration;
 pub(super) use dto::CalibrationFields;
 
@@ -63,14 +63,7 @@ fn refuse_newer(path: &Path, text: &str) -> Result<(), TextError> {
     }
     match ron_options().from_str::<OnlyVersion>(text) {
         Ok(only) if only.version > VERSION => {
-            let (line, column) = line_and_column(text, text.find("version").unwrap_or(0));
-            Err(TextError::TooNew {
-                path: path.to_owned(),
-                line,
-                column,
-                found: only.version,
-                known: VERSION,
-            })
+            Err(TextError::too_new(path, text, only.version, VERSION))
         }
         // What is wrong with the text is said in full when it is read in full.
         _ => Ok(()),
@@ -109,11 +102,4 @@ pub fn write_calibration(path: &Path, calibration: &Calibration) -> Result<Strin
     }
     atomic::write(path, text.as_bytes())?;
     Ok(text_hash(&text))
-}
-
-/// Where the file that stood there before is kept.
-pub fn backup(path: &Path) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(".before");
-    name.into()
 }

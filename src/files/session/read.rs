@@ -153,14 +153,7 @@ fn refuse_newer(path: &Path, text: &str) -> Result<(), TextError> {
     let place = || text.find("version").unwrap_or(0);
     match ron_options().from_str::<OnlyVersion>(text) {
         Ok(only) if only.version > VERSION => {
-            let (line, column) = crate::files::text::line_and_column(text, place());
-            Err(TextError::TooNew {
-                path: path.to_owned(),
-                line,
-                column,
-                found: only.version,
-                known: VERSION,
-            })
+            Err(TextError::too_new(path, text, only.version, VERSION))
         }
         Ok(only) if only.version < 1 => Err(TextError::at(
             path,
