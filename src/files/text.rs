@@ -98,6 +98,11 @@ pub(super) fn line_and_column(text: &str, byte: usize) -> (usize, usize) {
     (line, column)
 }
 
+/// BLAKE3 of a text, in hex.
+pub fn text_hash(text: &str) -> String {
+    blake3::hash(text.as_bytes()).to_hex().to_string()
+}
+
 /// Reads a whole text file (UTF-8, with or without byte order mark).
 ///
 /// # Errors

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::entry;
+use super::profile::Profiles;
 use crate::document::Encoding;
 use crate::simulate::{Level, Twist};
 
@@ -34,6 +35,8 @@ pub(super) enum Task {
     Calibrate(Calibrate),
     /// Say what a calibration file holds
     Show(Show),
+    /// Keep what sessions teach about a material, and say what they tell together
+    Profile(Profiles),
     /// Make practice scans whose answer is known
     Simulate(Simulate),
 }

@@ -13,10 +13,10 @@ use crate::measure::scale::calibration::{
 use crate::measure::strip::Located;
 
 /// Raised when a word of the schema is removed or changes its meaning.
-const SCHEMA: u32 = 1;
+pub(super) const SCHEMA: u32 = 1;
 
 /// Who answers.
-const PROGRAM: &str = concat!("twinstrip ", env!("CARGO_PKG_VERSION"));
+pub(super) const PROGRAM: &str = concat!("twinstrip ", env!("CARGO_PKG_VERSION"));
 
 #[derive(Serialize)]
 struct Answer<'a> {
@@ -204,7 +204,7 @@ fn answer<'a>(loaded: &Loaded, analysis: &'a Analysis, task: &'static str) -> An
     }
 }
 
-fn text(answer: &impl Serialize) -> String {
+pub(super) fn text(answer: &impl Serialize) -> String {
     let mut text = serde_json::to_string_pretty(answer)
         .expect("every key is a word and every value a number, a text or a list");
     text.push('\n');

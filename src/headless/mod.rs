@@ -11,6 +11,7 @@ mod load;
 mod measure;
 mod new;
 mod output;
+mod profile;
 mod progress;
 mod simulate;
 mod solve;
@@ -48,6 +49,7 @@ pub fn run() -> ExitCode {
             Some(Task::Solve(task)) => solve::run(task),
             Some(Task::Calibrate(task)) => calibrate::run(task),
             Some(Task::Show(task)) => calibrate::show(task),
+            Some(Task::Profile(task)) => profile::run(task),
             Some(Task::Simulate(task)) => simulate::run(task),
         });
     match result {

@@ -7,6 +7,7 @@ mod card;
 mod evidence;
 mod field;
 mod merge;
+mod pooled;
 
 #[cfg(test)]
 pub(crate) mod tests;
@@ -17,11 +18,12 @@ pub use card::{Card, SessionCard, Short};
 pub use evidence::{Evidence, NoEvidence, Origin, Pair, ScanMark};
 pub use field::{Field, Particulars, Price, PricePer, Wet};
 pub use merge::{Conflict, Merged, Put, merge};
+pub use pooled::{PooledQuantity, ProfilePool, Quantity, Row};
 
 /// Longest name of a profile, in letters.
 pub const LONGEST_NAME: usize = 120;
 /// Most sessions that feed one profile.
-pub const MOST_SESSIONS: usize = 500;
+pub const MOST_SESSIONS: usize = 100;
 
 /// What sessions taught about one emulsion, coating and ground against one paper.
 #[derive(Debug, Clone, PartialEq, Default)]

@@ -11,7 +11,7 @@ use std::path::Path;
 
 use super::atomic::{self, WriteRefused, backup};
 use super::explain::explain;
-use super::text::{TextError, read_text};
+use super::text::{TextError, read_text, text_hash};
 use crate::measure::scale::calibration::Calibration;
 pub(super) use dto::CalibrationFields;
 
@@ -31,11 +31,6 @@ pub fn read_calibration(path: &Path) -> Result<(Calibration, String), TextError>
     let text = read_text(path)?;
     let calibration = from_text(path, &text)?;
     Ok((calibration, text_hash(&text)))
-}
-
-/// BLAKE3 of a text, in hex.
-fn text_hash(text: &str) -> String {
-    blake3::hash(text.as_bytes()).to_hex().to_string()
 }
 
 /// Reads the text of a calibration file; `path` is for messages.

@@ -10,7 +10,7 @@ use super::fields::{ProfileFields, ProfileFields0};
 use crate::document::profile::{Card, Profile};
 use crate::files::calibration::ron_options;
 use crate::files::explain::explain;
-use crate::files::text::{TextError, read_text};
+use crate::files::text::{TextError, read_text, text_hash};
 
 /// Version of the profile's file that this program writes, and the newest that it reads.
 pub const VERSION: u64 = 1;
@@ -54,16 +54,12 @@ pub fn read_card(path: &Path) -> Result<Card, TextError> {
 /// The card in the head of a text that is as this program wrote it.
 pub(super) fn sealed_card(text: &str) -> Option<Card> {
     let (seal, body) = text.strip_prefix(SEAL)?.split_once('\n')?;
-    if seal != hash(body) {
+    if seal != text_hash(body) {
         return None;
     }
     let head = format!("{}\n)", &body[..body.find(HEAD_ENDS)?]);
     let fields: ProfileFields = ron_options().from_str(&head).ok()?;
     (fields.version == VERSION).then(|| fields.card().ok())?
-}
-
-fn hash(text: &str) -> String {
-    blake3::hash(text.as_bytes()).to_hex().to_string()
 }
 
 /// The text of a profile's file; reading it gives the same profile.
@@ -80,7 +76,7 @@ pub fn to_text(profile: &Profile) -> Result<String, String> {
         .to_string_pretty(&ProfileFields::of(profile), layout)
         .map_err(|error| error.to_string())?;
     body.push('\n');
-    Ok(format!("{SEAL}{}\n{body}", hash(&body)))
+    Ok(format!("{SEAL}{}\n{body}", text_hash(&body)))
 }
 
 fn fields(path: &Path, text: &str) -> Result<ProfileFields, TextError> {

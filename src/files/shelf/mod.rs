@@ -24,6 +24,7 @@ use super::atomic::{self, WriteRefused, backup};
 use super::folder::ends_with;
 use super::text::TextError;
 use crate::document::profile::{Card, Conflict, Merged, Profile, ProfileError, Put, merge};
+use crate::measure::nearest::{hint, nearest};
 
 pub use file::{VERSION, from_text, read_card, read_profile, to_text};
 pub use names::file_name;
@@ -113,6 +114,64 @@ pub struct Listing {
     pub cards: Vec<(String, Card)>,
     /// Files that can't be read.
     pub damaged: Vec<TextError>,
+}
+
+impl Listing {
+    /// The profile that is meant by its name or its file's name, capitals or not.
+    ///
+    /// # Errors
+    /// [`NoProfile`] when there is none or several.
+    pub fn find(&self, wanted: &str) -> Result<&(String, Card), NoProfile> {
+        let plain = wanted.trim().to_lowercase();
+        let meant: Vec<&(String, Card)> = self
+            .cards
+            .iter()
+            .filter(|(file, card)| {
+                let file = file.to_lowercase();
+                card.name.trim().to_lowercase() == plain
+                    || file == plain
+                    || file.strip_suffix(".ron") == Some(&plain)
+            })
+            .collect();
+        match meant[..] {
+            [one] => Ok(one),
+            [] => {
+                let names: Vec<&str> = self.cards.iter().map(|(_, c)| c.name.as_str()).collect();
+                Err(NoProfile::None {
+                    wanted: wanted.to_owned(),
+                    hint: hint(nearest(wanted, &names)),
+                })
+            }
+            [ref several @ ..] => {
+                let files: Vec<&str> = several.iter().map(|(file, _)| file.as_str()).collect();
+                Err(NoProfile::Several {
+                    wanted: wanted.to_owned(),
+                    files: files.join(", "),
+                })
+            }
+        }
+    }
+}
+
+/// No one profile is meant.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NoProfile {
+    /// There is none.
+    #[error("no profile is called `{wanted}`{hint}")]
+    None {
+        /// What was asked for.
+        wanted: String,
+        /// Which one may have been meant.
+        hint: String,
+    },
+    /// There are several.
+    #[error("several profiles are called `{wanted}`: say which file you mean: {files}")]
+    Several {
+        /// What was asked for.
+        wanted: String,
+        /// Their files.
+        files: String,
+    },
 }
 
 /// A folder of profiles.

@@ -1,0 +1,127 @@
+//! `twinstrip profile keep`: a session's pair into a profile.
+
+use std::path::Path;
+
+use super::super::exit::{Failure, Outcome};
+use super::super::json::PROGRAM;
+use super::super::load::{self, Loaded};
+use super::super::output;
+use super::super::progress::Progress;
+use super::arguments::Keep;
+use super::{Desk, said};
+use crate::document::profile::{Evidence, Origin, Profile, Put, ScanMark};
+use crate::files::scan::content_hash;
+use crate::files::shelf::NoProfile;
+use crate::files::text::{read_text, text_hash};
+use crate::measure::analysis::{Analysis, analyse};
+use crate::measure::nearest::{hint, nearest};
+
+pub(super) fn run(desk: &Desk, task: &Keep) -> Result<Outcome, Failure> {
+    // Whether the profile is there is told before minutes are spent on measuring.
+    let known = place(desk, task)?;
+    let progress = Progress::start(task.reading.quiet);
+    let mut loaded = load::session(&task.session, &task.reading, &progress)?;
+    load::calibration(&mut loaded.session, task.calibration.as_deref())?;
+    progress.stage("measuring and solving");
+    let analysis = analyse(&loaded.session.question(loaded.scans.clone()), &progress)?;
+    let origin = origin(task, &loaded, &progress)?;
+    progress.finish();
+    let pair = pair(task, &loaded, &analysis)?;
+    let evidence =
+        Evidence::of(&loaded.session, &analysis, pair, origin).map_err(|error| Failure {
+            outcome: Outcome::NoAnswer,
+            message: format!("{}: {error}", task.session.display()),
+        })?;
+    for finding in loaded.findings.iter().chain(&analysis.findings) {
+        if finding.weight >= crate::measure::finding::Weight::Caution {
+            output::remark(
+                &format!("{}. {}", finding.seen, finding.matters),
+                task.reading.quiet,
+            );
+        }
+    }
+    let (file, seen) = match known {
+        Some((file, seen)) => (Some(file), Some(seen)),
+        None => (None, None),
+    };
+    let before = seen
+        .clone()
+        .unwrap_or_else(|| Profile::named(task.profile.trim()));
+    let after = said(&before.with(evidence), &task.say)?;
+    let put = Put {
+        before: seen,
+        after: Some(after),
+    };
+    desk.tell(desk.shelf.put(file.as_deref(), &put)?)
+}
+
+/// The profile that is there, or `None` for one to be made.
+fn place(desk: &Desk, task: &Keep) -> Result<Option<(String, Profile)>, Failure> {
+    match desk.shelf.list()?.find(&task.profile) {
+        Ok((file, _)) => Ok(Some((file.clone(), desk.shelf.read(file)?))),
+        Err(NoProfile::None { .. }) if task.new => Ok(None),
+        Err(error @ NoProfile::None { .. }) => Err(Failure::usage(format!(
+            "{error}{} say --new to make it",
+            if error.to_string().ends_with('?') {
+                " Or"
+            } else {
+                ";"
+            }
+        ))),
+        Err(error) => Err(error.into()),
+    }
+}
+
+fn origin(task: &Keep, loaded: &Loaded, progress: &Progress) -> Result<Origin, Failure> {
+    let folder = task.session.parent().unwrap_or(Path::new(""));
+    let scans = loaded
+        .session
+        .scans
+        .iter()
+        .map(|scan| {
+            Ok(ScanMark {
+                path: scan.path.display().to_string(),
+                hash: content_hash(&folder.join(&scan.path), progress)?,
+            })
+        })
+        .collect::<Result<_, Failure>>()?;
+    let name = task.session.file_name().unwrap_or_default();
+    Ok(Origin {
+        session: name.to_string_lossy().into_owned(),
+        hash: text_hash(&read_text(&task.session)?),
+        scans,
+        date: Some(task.date.unwrap_or_else(output::today)),
+        opened: task.opened,
+        remelts: task.remelts,
+        program: PROGRAM.to_owned(),
+        note: task.note.clone(),
+    })
+}
+
+/// Which pair: the only one, or the one with the named coupon.
+fn pair(task: &Keep, loaded: &Loaded, analysis: &Analysis) -> Result<usize, Failure> {
+    let coupons: Vec<&str> = analysis
+        .pairs
+        .iter()
+        .map(|pair| loaded.session.strips[pair.coupon].name.as_str())
+        .collect();
+    let Some(wanted) = &task.coupon else {
+        return match coupons.len() {
+            0 | 1 => Ok(0),
+            _ => Err(Failure::usage(format!(
+                "the session has several coated strips; say --coupon with one of: {}",
+                coupons.join("; ")
+            ))),
+        };
+    };
+    coupons
+        .iter()
+        .position(|name| name.eq_ignore_ascii_case(wanted))
+        .ok_or_else(|| {
+            Failure::usage(format!(
+                "no coated strip is called `{wanted}`{}; there are: {}",
+                hint(nearest(wanted, &coupons)),
+                coupons.join("; ")
+            ))
+        })
+}

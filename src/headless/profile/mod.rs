@@ -1,0 +1,296 @@
+//! `twinstrip profile`: what is known of a material, kept on a shelf.
+
+mod arguments;
+mod json;
+mod keep;
+
+use std::path::Path;
+
+use super::exit::{Failure, Outcome};
+use super::output;
+use crate::document::profile::{Card, Conflict, Field, Profile, ProfilePool, Put};
+use crate::document::report::profile as report;
+use crate::files::shelf::{self, Done, NoProfile, Shelf, ShelfError};
+
+pub(super) use arguments::Profiles;
+use arguments::{Beside, Deed, Drop, Export, Import, List, Named, Pool, Show};
+
+impl From<ShelfError> for Failure {
+    fn from(error: ShelfError) -> Self {
+        let outcome = match &error {
+            ShelfError::Text(_) | ShelfError::Folder { .. } | ShelfError::Gone { .. } => {
+                Outcome::UnreadableInput
+            }
+            ShelfError::Wrong { .. } => Outcome::BadUsage,
+            ShelfError::Write(_)
+            | ShelfError::Busy { .. }
+            | ShelfError::NameTaken { .. }
+            | ShelfError::Changed { .. } => Outcome::NotWritten,
+        };
+        Self {
+            outcome,
+            message: error.to_string(),
+        }
+    }
+}
+
+impl From<NoProfile> for Failure {
+    fn from(error: NoProfile) -> Self {
+        Self {
+            outcome: Outcome::UnreadableInput,
+            message: error.to_string(),
+        }
+    }
+}
+
+/// Where the profiles are, and how to answer.
+struct Desk {
+    shelf: Shelf,
+    json: bool,
+}
+
+pub(super) fn run(task: &Profiles) -> Result<Outcome, Failure> {
+    let folder = task.shelf.clone().or_else(shelf::usual_folder);
+    let folder = folder.ok_or_else(|| {
+        Failure::usage("there is no folder for the profiles; say --shelf FOLDER or TWINSTRIP_SHELF")
+    })?;
+    let desk = Desk {
+        shelf: Shelf::new(folder),
+        json: task.json,
+    };
+    match &task.deed {
+        Deed::Keep(task) => keep::run(&desk, task),
+        Deed::List(task) => list(&desk, task),
+        Deed::Show(task) => show(&desk, task),
+        Deed::Say(task) => desk.change(&task.profile, |there| said(there, &task.say)),
+        Deed::Rename(task) => rename(&desk, task),
+        Deed::Copy(task) => {
+            let (_, there) = desk.find(&task.profile)?;
+            desk.make(there.like(task.name.trim()))
+        }
+        Deed::Retire(task) => desk.change(&task.profile, |there| Ok(put_aside(there, true))),
+        Deed::Revive(task) => desk.change(&task.profile, |there| Ok(put_aside(there, false))),
+        Deed::Drop(task) => drop_session(&desk, task),
+        Deed::Export(task) => export(&desk, task),
+        Deed::Import(task) => import(&desk, task),
+        Deed::Beside(task) => beside(&desk, task),
+        Deed::Pool(task) => pool(&desk, task),
+    }
+}
+
+impl Desk {
+    /// The file of a profile, and the profile.
+    fn find(&self, wanted: &str) -> Result<(String, Profile), Failure> {
+        let listing = self.shelf.list()?;
+        match listing.find(wanted) {
+            Ok((file, _)) => Ok((file.clone(), self.shelf.read(file)?)),
+            // A damaged file that may be meant says itself what is wrong with it.
+            Err(error) => {
+                let meant = shelf::file_name(wanted, 1);
+                let path = self.shelf.path(&meant);
+                if path.exists() {
+                    self.shelf.read(&meant)?;
+                }
+                Err(error.into())
+            }
+        }
+    }
+
+    /// Changes a profile as it stands now, and says what became of it.
+    fn change(
+        &self,
+        wanted: &str,
+        change: impl Fn(&Profile) -> Result<Profile, Failure>,
+    ) -> Result<Outcome, Failure> {
+        let (file, seen) = self.find(wanted)?;
+        let put = Put {
+            after: Some(change(&seen)?),
+            before: Some(seen),
+        };
+        self.tell(self.shelf.put(Some(&file), &put)?)
+    }
+
+    fn make(&self, profile: Profile) -> Result<Outcome, Failure> {
+        let put = Put {
+            before: None,
+            after: Some(profile),
+        };
+        self.tell(self.shelf.put(None, &put)?)
+    }
+
+    /// Says what stands on the shelf now.
+    fn tell(&self, done: Done) -> Result<Outcome, Failure> {
+        let Done {
+            file,
+            profile,
+            conflicts,
+        } = done;
+        let profile = profile.unwrap_or_default();
+        let text = if self.json {
+            json::one(&file, &profile, &conflicts, None)
+        } else {
+            told(&self.shelf.path(&file), &profile, &conflicts)
+        };
+        output::print(&text)?;
+        Ok(Outcome::Answered)
+    }
+}
+
+fn told(path: &Path, profile: &Profile, conflicts: &[Conflict]) -> String {
+    let mut text = report::line(&Card::of(profile));
+    for conflict in conflicts {
+        text.push_str(&report::conflict(conflict));
+    }
+    text.push_str(&format!("{}\n", path.display()));
+    text
+}
+
+fn said(there: &Profile, say: &[(Field, String)]) -> Result<Profile, Failure> {
+    let mut changed = there.clone();
+    for (field, text) in say {
+        changed
+            .particulars
+            .set(*field, text)
+            .map_err(|what| Failure::usage(format!("{}: {what}", field.word())))?;
+    }
+    Ok(changed)
+}
+
+fn put_aside(there: &Profile, retired: bool) -> Profile {
+    Profile {
+        retired,
+        ..there.clone()
+    }
+}
+
+fn rename(desk: &Desk, task: &Named) -> Result<Outcome, Failure> {
+    let listing = desk.shelf.list()?;
+    if let Ok((file, _)) = listing.find(&task.name) {
+        let path = desk.shelf.path(file);
+        return Err(ShelfError::NameTaken { path }.into());
+    }
+    desk.change(&task.profile, |there| {
+        Ok(Profile {
+            name: task.name.trim().to_owned(),
+            ..there.clone()
+        })
+    })
+}
+
+fn drop_session(desk: &Desk, task: &Drop) -> Result<Outcome, Failure> {
+    desk.change(&task.profile, |there| {
+        let mut fewer = there.clone();
+        let place = task.session as usize - 1;
+        if place >= fewer.evidence.len() {
+            return Err(Failure::usage(format!(
+                "{} has {} sessions; there is no session {}",
+                there.name,
+                there.evidence.len(),
+                task.session
+            )));
+        }
+        fewer.evidence.remove(place);
+        Ok(fewer)
+    })
+}
+
+fn list(desk: &Desk, task: &List) -> Result<Outcome, Failure> {
+    let mut listing = desk.shelf.list()?;
+    let words = task.words.join(" ");
+    let all = listing.cards.len();
+    listing.cards.retain(|(_, card)| {
+        (task.retired || !card.retired)
+            && card.holds(&words)
+            && task
+                .with
+                .iter()
+                .all(|(field, text)| card.says(*field, text))
+    });
+    let text = if desk.json {
+        json::list(desk.shelf.folder(), &listing)
+    } else {
+        report::list(&listing.cards, all, desk.shelf.folder())
+    };
+    output::print(&text)?;
+    // Told, but no reason to withhold the others.
+    for damaged in &listing.damaged {
+        output::complain(&damaged.to_string());
+    }
+    Ok(Outcome::Answered)
+}
+
+fn show(desk: &Desk, task: &Show) -> Result<Outcome, Failure> {
+    let (file, profile) = desk.find(&task.profile)?;
+    let anew: Option<Vec<_>> = task
+        .anew
+        .then(|| profile.evidence.iter().map(|one| one.recompute()).collect());
+    let text = if desk.json {
+        json::one(&file, &profile, &[], anew.as_deref())
+    } else {
+        report::all(&profile, &desk.shelf.path(&file), anew.as_deref())
+    };
+    output::print(&text)?;
+    Ok(Outcome::Answered)
+}
+
+fn export(desk: &Desk, task: &Export) -> Result<Outcome, Failure> {
+    let (_, profile) = desk.find(&task.profile)?;
+    if task.file.exists() && !task.overwrite {
+        return Err(Failure::not_written(format!(
+            "{}: a file of that name is there; say --overwrite to replace it",
+            task.file.display()
+        )));
+    }
+    shelf::write(&task.file, &profile)?;
+    output::remark(&format!("{} written", task.file.display()), desk.json);
+    Ok(Outcome::Answered)
+}
+
+/// A profile of the same name is not replaced: what the file brings is taken over into it.
+fn import(desk: &Desk, task: &Import) -> Result<Outcome, Failure> {
+    let mut profile = shelf::read_profile(&task.file)?;
+    if let Some(name) = &task.name {
+        name.trim().clone_into(&mut profile.name);
+    }
+    let listing = desk.shelf.list()?;
+    match listing.find(&profile.name) {
+        Err(NoProfile::None { .. }) => desk.make(profile),
+        Err(error) => Err(error.into()),
+        Ok((file, _)) => {
+            // Seen from nothing, so that whatever both say differently is told.
+            let put = Put {
+                before: Some(Profile::named(&profile.name)),
+                after: Some(profile),
+            };
+            desk.tell(desk.shelf.put(Some(file), &put)?)
+        }
+    }
+}
+
+fn beside(desk: &Desk, task: &Beside) -> Result<Outcome, Failure> {
+    let (left_file, left) = desk.find(&task.left)?;
+    let (right_file, right) = desk.find(&task.right)?;
+    let text = if desk.json {
+        json::beside((&left_file, &left), (&right_file, &right))
+    } else {
+        report::beside(&left, &right)
+    };
+    output::print(&text)?;
+    Ok(Outcome::Answered)
+}
+
+fn pool(desk: &Desk, task: &Pool) -> Result<Outcome, Failure> {
+    let (file, profile) = desk.find(&task.profile)?;
+    let pooled = ProfilePool::of(&profile, task.within);
+    let text = if desk.json {
+        json::pooled(&file, &profile, &pooled)
+    } else {
+        report::pooled(&profile, &pooled)
+    };
+    output::print(&text)?;
+    Ok(if pooled.answered() {
+        Outcome::Answered
+    } else {
+        Outcome::NoAnswer
+    })
+}
