@@ -5,8 +5,8 @@
 //! and u_i of an unknown variance tau^2 between sessions.
 //!
 //! From four sessions on, tau^2 is estimated (REML), the mean has the interval of Hartung &
-//! Knapp, and the next session a Student t with one degree of freedom less than sessions.
-//! With fewer, a stated prior of tau is integrated over, so that one session alone has a
+//! Knapp, and the next session is foretold by the confidence distribution of tau^2: a Student t
+//! of one degree of freedom less than sessions where they differ clearly. With fewer, a stated prior of tau is integrated over, so that one session alone has a
 //! prediction too. docs/pooling.md has formulas, sources and the measured coverage.
 
 mod between;
@@ -196,11 +196,7 @@ fn estimated(model: &Model) -> (Basis, Estimate, Estimate, Predictive) {
             low.sqrt(),
             high.sqrt(),
         ),
-        Predictive {
-            centre: value,
-            scale: variance.sqrt().hypot(error),
-            freedom: model.freedom(),
-        },
+        Posterior::confidence(model).next(),
     )
 }
 

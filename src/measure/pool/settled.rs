@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use super::student::{normal_quantile, student_quantile};
+use super::model::Model;
+use super::student::normal_quantile;
 use super::{ENOUGH_SESSIONS, Effect, Posterior};
 use crate::measure::predictive::Predictive;
 
@@ -34,10 +35,10 @@ pub enum Settled {
 
 /// Tells whether the prediction `next` is within `tolerance`, and what is expected of more pairs.
 ///
-/// With n sessions like those seen the half-width is t(n-1) sqrt(tau^2 + (tau^2 + s^2) / n),
-/// which falls to 1.96 tau. Planned with the median of tau among those values that can be
-/// settled at all. That is what is expected, not what will be: tau is known badly from few
-/// sessions.
+/// Planned with sessions like those seen (their mean error), whose scatter is that of the
+/// median of tau among the values that can be settled at all: with pairs without end the
+/// half-width is 1.96 tau. That is what is expected, not what will be: tau is known badly from
+/// few sessions.
 pub fn settled(
     effects: &[Effect],
     next: &Predictive,
@@ -53,17 +54,44 @@ pub fn settled(
     let count = effects.len();
     let within = effects.iter().map(Effect::variance).sum::<f64>() / count as f64;
     let between = posterior.between_median_below(limit);
-    let expected = |sessions: usize| {
-        let n = sessions as f64;
-        let variance = between.powi(2) + (between.powi(2) + within) / n;
-        student_quantile(0.975, n - 1.0) * variance.sqrt()
-    };
+    let enough = |sessions: usize| expected_half_width(sessions, between, within) <= tolerance;
     let first = ENOUGH_SESSIONS.saturating_sub(count).max(1);
-    let enough = (first..=MOST_PAIRS).find(|pairs| expected(count + pairs) <= tolerance);
-    match enough {
-        Some(pairs) if chance > 1.0 - HOPELESS => Settled::After { pairs, chance },
-        _ => Settled::Never {
+    if chance <= 1.0 - HOPELESS || !enough(count + MOST_PAIRS) {
+        return Settled::Never {
             least_half_width: normal_quantile(0.975) * posterior.between_median_below(f64::MAX),
-        },
+        };
     }
+    // The half-width falls with the sessions: halve the span.
+    let (mut low, mut high) = (first, MOST_PAIRS);
+    while low < high {
+        let middle = (low + high) / 2;
+        if enough(count + middle) {
+            high = middle;
+        } else {
+            low = middle + 1;
+        }
+    }
+    Settled::After { pairs: low, chance }
+}
+
+/// Half-width of the prediction from sessions whose values are spread just as expected: at the
+/// normal distribution's quantiles, stretched to the expected variance.
+fn expected_half_width(sessions: usize, between: f64, within: f64) -> f64 {
+    let count = sessions as f64;
+    let mut scores: Vec<f64> = (0..sessions)
+        .map(|place| normal_quantile((place as f64 + 0.5) / count))
+        .collect();
+    let squares: f64 = scores.iter().map(|score| score * score).sum();
+    let stretch = ((between.powi(2) + within) * (count - 1.0) / squares).sqrt();
+    scores.iter_mut().for_each(|score| *score *= stretch);
+    let effects: Vec<Effect> = scores
+        .iter()
+        .map(|&value| Effect {
+            value,
+            standard_error: within.sqrt(),
+        })
+        .collect();
+    Model::mean(&effects).map_or(f64::INFINITY, |model| {
+        Posterior::confidence(&model).next_half_width()
+    })
 }
