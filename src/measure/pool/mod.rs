@@ -10,12 +10,17 @@
 //! prediction too. docs/pooling.md has formulas, sources and the measured coverage.
 
 mod between;
+mod chance;
+mod drift;
+mod holm;
 mod model;
 mod outlying;
 mod posterior;
 mod settled;
 mod student;
 
+#[cfg(test)]
+mod drift_tests;
 #[cfg(test)]
 mod tests;
 
@@ -25,6 +30,8 @@ use super::estimate::Estimate;
 use super::predictive::Predictive;
 
 pub use between::{Between, between_interval, between_variance};
+pub use drift::{Against, Occasion, Quantity, Shape, Trend, drift, suspects};
+pub use holm::holm;
 pub use model::{Fit, Model};
 pub use outlying::{Direction, Outlying, outlying};
 pub use posterior::{Posterior, Prior};
