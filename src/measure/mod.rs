@@ -6,6 +6,7 @@
 pub mod analysis;
 pub mod calibrating;
 pub mod check;
+pub mod coatings;
 pub mod compare;
 pub mod curve;
 pub mod estimate;

@@ -10,6 +10,7 @@ mod certified;
 mod colour;
 mod density;
 mod dose_response;
+mod multiple;
 mod paper;
 mod pooling;
 mod potency;

@@ -1,0 +1,15 @@
+//! Coatings against each other: differences that hold together, what another coat brings, the
+//! thinnest coat that is dark enough, how even each is, what it costs.
+//!
+//! docs/pooling.md has formulas, sources and the measured coverage.
+
+mod classical;
+mod draws;
+mod joint;
+mod quadrature;
+
+#[cfg(test)]
+mod tests;
+
+pub use classical::{dunnett, dunnett_below, studentised_range, studentised_range_below};
+pub use joint::{Among, Bound, Difference, Together, Values, together};
