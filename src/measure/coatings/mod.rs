@@ -7,9 +7,13 @@ mod classical;
 mod draws;
 mod joint;
 mod quadrature;
+mod thinnest;
+mod trend;
 
 #[cfg(test)]
 mod tests;
 
 pub use classical::{dunnett, dunnett_below, studentised_range, studentised_range_below};
 pub use joint::{Among, Bound, Difference, Together, Values, together};
+pub use thinnest::{Amount, DARK_ENOUGH, Emulsion, Thinnest, thinnest};
+pub use trend::{BandPoint, Line, line};

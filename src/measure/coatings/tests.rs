@@ -75,3 +75,65 @@ fn a_list_of_one_is_students_t_and_a_pair_with_itself_is_no_question() {
     // z = 2: 0.0455 in any table.
     assert!((one.p - 0.0455).abs() < 1e-4 && one.p == one.p_holm);
 }
+
+/// Equal errors: the textbook line with the variance known. Coats 1, 2, 3 with errors of 0.1
+/// have a slope error of 0.1 / sqrt(2).
+#[test]
+fn the_line_through_three_coats_is_the_textbooks() {
+    let values = Values::independent(&[1.0, 1.4, 1.8], &[0.1; 3]);
+    let found = line(&values, &[1.0, 2.0, 3.0]).unwrap();
+    assert!((found.slope.value.unwrap() - 0.4).abs() < 1e-12);
+    assert!((found.slope.standard_error.unwrap() - 0.1 / 2f64.sqrt()).abs() < 1e-12);
+    assert!(found.straight.unwrap() > 0.999);
+    let middle = found.band[12];
+    assert!((middle.thickness - 2.0).abs() < 1e-12 && (middle.value - 1.4).abs() < 1e-12);
+    let half = 5.991_464_547f64.sqrt() * 0.1 / 3f64.sqrt();
+    assert!((middle.upper - middle.value - half).abs() < 1e-6);
+    let bent = Values::independent(&[1.0, 1.8, 1.8], &[0.1; 3]);
+    // Away from the line by 0.8/sqrt(6) = 3.27 standard errors: 0.0011.
+    let straight = line(&bent, &[1.0, 2.0, 3.0]).unwrap().straight.unwrap();
+    assert!((straight - 0.0011).abs() < 1e-4, "{straight}");
+    assert_eq!(line(&values, &[2.0; 3]), None);
+}
+
+/// Shared errors move the level, not the slope.
+#[test]
+fn a_line_s_slope_does_not_care_for_what_all_coatings_share() {
+    let mut values = Values::independent(&[1.0, 1.4, 1.9], &[0.1, 0.2, 0.1]);
+    let alone = line(&values, &[1.0, 2.0, 3.0]).unwrap().slope;
+    values.covariance += DMatrix::from_element(3, 3, 0.3);
+    let shared = line(&values, &[1.0, 2.0, 3.0]).unwrap().slope;
+    assert!((alone.value.unwrap() - shared.value.unwrap()).abs() < 1e-9);
+    assert!((alone.standard_error.unwrap() - shared.standard_error.unwrap()).abs() < 1e-9);
+}
+
+#[test]
+fn the_thinnest_dark_enough_coat_comes_with_its_chance() {
+    // Two coats are 0.03 below three, known to 0.02 each: within 0.05 when a normal of
+    // deviation 0.0283 is above -0.02: 0.76. One coat is far off.
+    let dmax = Values::independent(&[1.40, 1.77, 1.80], &[0.02; 3]);
+    let found = thinnest(&dmax, &[1.0, 2.0, 3.0], DARK_ENOUGH).unwrap();
+    assert_eq!(found.coating, 1);
+    assert!((found.confidence - 0.760).abs() < 0.005, "{found:?}");
+    assert!(found.chances[0] < 1e-3 && found.chances[2] > 0.99);
+    let sure = Values::independent(&[1.40, 1.70, 1.80], &[0.02; 3]);
+    assert_eq!(
+        thinnest(&sure, &[1.0, 2.0, 3.0], DARK_ENOUGH)
+            .unwrap()
+            .coating,
+        2
+    );
+}
+
+#[test]
+fn emulsion_on_a_piece_is_plain_arithmetic() {
+    let emulsion = Emulsion {
+        price_per_litre: 80.0,
+        grams_per_millilitre: 1.1,
+    };
+    // A slate of 6 dm2 with 2 ml per dm2: 12 ml of 0.08 each.
+    let (millilitres, price) = emulsion.on_piece(Amount::Millilitres(2.0), 6.0);
+    assert!((millilitres - 12.0).abs() < 1e-12 && (price - 0.96).abs() < 1e-12);
+    let (by_weight, _) = emulsion.on_piece(Amount::Grams(2.2), 6.0);
+    assert!((by_weight - 12.0).abs() < 1e-12);
+}

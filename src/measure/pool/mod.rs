@@ -36,7 +36,7 @@ pub use model::{Fit, Model};
 pub use outlying::{Direction, Outlying, outlying};
 pub use posterior::{Posterior, Prior};
 pub use settled::{Settled, settled};
-pub(crate) use student::normal_below;
+pub(crate) use student::{chi_squared_above, chi_squared_quantile, normal_below};
 pub use student::{normal_quantile, student_quantile, student_two_sided};
 
 /// Sessions from which the variance between is estimated and not integrated over.
