@@ -52,6 +52,10 @@ pub fn curves(rng: &mut impl Rng, recipe: &Recipe, coupons: usize, middle: f64) 
         .collect()
 }
 
+/// Length over which a coat's unevenness in log exposure holds together, millimetres; evenly
+/// drawn by its logarithm.
+const WAVES_MM: (f64, f64) = (4.0, 12.0);
+
 /// How uneven a coat is: parts of the field that acts like exposure, and of the mottle.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Unevenness {
@@ -71,10 +75,11 @@ impl Unevenness {
     }
 
     /// A hand-made coat.
-    pub fn coat(rng: &mut impl Rng, level: Level, several_scales: bool) -> Self {
+    pub fn coat(rng: &mut impl Rng, recipe: &Recipe) -> Self {
+        let level = recipe.level;
         let exposure = level.pick(0.008, 0.018, 0.035);
         let net = level.pick(0.006, 0.012, 0.025);
-        if several_scales {
+        if recipe.twist == Some(Twist::SeveralScales) {
             let third = |sd: f64| sd / 3f64.sqrt();
             let scales = [
                 rng.random_range(1.0..2.0),
@@ -86,8 +91,8 @@ impl Unevenness {
                 net: scales.map(|s| Component::round(third(net), s)).into(),
             };
         }
-        // Four millimetres to twelve.
-        let scale = 4.0 * (1.1 * rng.random_range(0f64..1.0)).exp();
+        let (from, to) = recipe.waves_mm.unwrap_or(WAVES_MM);
+        let scale = from * ((to / from).ln() * rng.random_range(0f64..1.0)).exp();
         let mut parts = vec![];
         // Brush streaks: a part of the variance runs in long lines.
         let streaks = if rng.random_bool(level.pick(0.2, 0.4, 0.6)) {

@@ -145,6 +145,10 @@ pub struct Recipe {
     pub bed: Option<(f64, f64)>,
     /// The coat lies on primed roof slate rather than paper.
     pub slate: Option<bool>,
+    /// Millimetres over which a coat's unevenness in log exposure holds together, from and to;
+    /// drawn from 4 to 12, short ones more often.
+    #[serde(default)]
+    pub waves_mm: Option<(f64, f64)>,
 }
 
 impl Recipe {
@@ -161,7 +165,14 @@ impl Recipe {
             colour: None,
             bed: None,
             slate: None,
+            waves_mm: None,
         }
+    }
+
+    /// The same with the coat's unevenness over these lengths, millimetres.
+    pub fn with_waves(mut self, from: f64, to: f64) -> Self {
+        self.waves_mm = Some((from, to));
+        self
     }
 
     /// The same with a twist.

@@ -126,10 +126,9 @@ pub fn strip(rng: &mut impl Rng, recipe: &Recipe, role: Role, curve: TrueCurve, 
         wander(shared_fall_off[1]),
         sign * wander(shared_fall_off[2]),
     ];
-    let several = recipe.twist == Some(Twist::SeveralScales);
     let unevenness = match role {
         Role::Reference => Unevenness::paper(rng),
-        Role::Coupon => Unevenness::coat(rng, level, several),
+        Role::Coupon => Unevenness::coat(rng, recipe),
     };
     let mut exposure = unevenness.exposure.clone();
     if role == Role::Coupon && recipe.twist == Some(Twist::PictureDetail) {
