@@ -62,6 +62,8 @@ pub enum Kind {
     CalibrationUnfit,
     /// How far a calibration is off on a scan that has a wedge.
     CalibrationDrift,
+    /// The glass is lit unevenly, as the scanner's lid shows.
+    UnevenLight,
     /// The scanner stops telling neighbouring fields of the wedge apart.
     IndistinctTones,
     /// A strip could not be found.

@@ -4,7 +4,7 @@ use rand::Rng;
 
 use super::curve::{TrueCurve, Wanted};
 use super::field::{Component, Field};
-use super::recipe::{Level, Recipe, Twist};
+use super::recipe::{Recipe, Twist};
 use super::scene::Ground;
 use super::shape::{Family, Shape};
 

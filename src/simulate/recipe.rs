@@ -74,6 +74,8 @@ pub enum Twist {
     NoWedge,
     /// Reference on one scan, coupons on another, wedge on both.
     SeveralScans,
+    /// The glass is lit unevenly: this many per cent more light at one corner than in the middle.
+    UnevenLamp(u8),
     /// Two scans of which the second came with another exposure of the scanner.
     ScansDisagree,
 }

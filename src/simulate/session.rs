@@ -47,6 +47,7 @@ pub fn make(recipe: &Recipe) -> Practice {
     let mut placed: Vec<(usize, StripTruth, StripSpec)> = vec![];
     let mut undescribed = vec![];
     let mut wedges = vec![];
+    let mut first_lid = None;
     for (scan, members) in groups.iter().enumerate() {
         let per_mm = dpi / 25.4;
         let mut sheets: Vec<Sheet> = members
@@ -66,10 +67,12 @@ pub fn make(recipe: &Recipe) -> Practice {
             });
         }
         let laid = lay(&mut rng, level, &sheets, per_mm, recipe.bed);
+        // One scanner has one lid.
+        let drawn = lid(&mut rng, recipe);
         let mut scene = Scene {
             width: laid.width,
             height: laid.height,
-            lid: lid(&mut rng, recipe),
+            lid: *first_lid.get_or_insert(drawn),
             shadow: if rng.random_bool(level.pick(0.3, 0.5, 0.7)) {
                 rng.random_range(0.02..level.pick(0.06, 0.10, 0.15))
             } else {
@@ -179,6 +182,11 @@ fn settle_scanner(scanner: &mut Scanner, recipe: &Recipe, eight: bool) {
         None if eight && scanner.encoding != Encoding::Linear => 8,
         _ => 16,
     });
+    if let Some(Twist::UnevenLamp(percent)) = recipe.twist {
+        let half = f64::from(percent) / 200.0;
+        let sign = |lamp: f64| if lamp < 0.0 { -half } else { half };
+        scanner.lamp = (sign(scanner.lamp.0), sign(scanner.lamp.1));
+    }
     if recipe.twist == Some(Twist::ColourCast) {
         scanner.colour = true;
         // The coat's whites and blacks are brown.

@@ -15,6 +15,7 @@ use crate::measure::geometry::{Area, StripShape};
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::cells::{self, CellOptions};
 use crate::measure::reading::{Cell, ReadingOptions, StripReading, read_strip};
+use crate::measure::scale::lid::Lid;
 use crate::measure::strip::{self, Found, Role, Wanted, WantedStrip, WantedWedge};
 use crate::measure::watch::{Cancelled, Watch};
 use crate::measure::{compare, finding};
@@ -152,7 +153,17 @@ fn found(question: &Question, kept: &mut Kept, watch: &dyn Watch) -> Result<Foun
     Ok(found)
 }
 
-/// Cells of a strip or wedge, measured or kept.
+/// The lid around what lies on a scan, looked for or kept.
+pub(super) fn lid_of(raster: &Arc<Raster>, channel: Channel, kept: &mut Kept) -> Arc<Option<Lid>> {
+    let key = (ByAddress(Arc::clone(raster)), channel);
+    kept.lids.get(&key).unwrap_or_else(|| {
+        let lid = Arc::new(Lid::seen(raster, channel));
+        kept.lids.put(key, Arc::clone(&lid));
+        lid
+    })
+}
+
+/// Cells of a strip or wedge, measured or kept; uneven lighting that the lid shows is off them.
 pub(super) fn cells_of(
     raster: &Arc<Raster>,
     (shape, areas): (&StripShape, &[Area]),
@@ -169,7 +180,7 @@ pub(super) fn cells_of(
     if let Some(cells) = kept.cells.get(&key) {
         return Ok(cells);
     }
-    let cells = cells::measure_within(
+    let mut cells = cells::measure_within(
         raster,
         shape,
         areas,
@@ -177,6 +188,11 @@ pub(super) fn cells_of(
         &CellOptions::default(),
         watch,
     )?;
+    if let Some(lid) = &*lid_of(raster, channel, kept)
+        && lid.is_uneven()
+    {
+        lid.even_out(&mut cells);
+    }
     let cells = Arc::new(cells);
     kept.cells.put(key, Arc::clone(&cells));
     Ok(cells)

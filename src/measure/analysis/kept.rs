@@ -11,6 +11,7 @@ use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::{Cell, StripReading};
 use crate::measure::scale::DensityScale;
 use crate::measure::scale::calibration::{Calibration, CalibrationFit, CalibrationGap};
+use crate::measure::scale::lid::{Levelled, Lid};
 use crate::measure::strip::{Asked, Found, Seen, Wanted};
 
 use super::Settings;
@@ -100,8 +101,10 @@ impl<K: PartialEq, V: Clone> Answers<K, V> {
 pub struct Kept {
     pub(super) seen: Answers<(usize, ScanKey, Asked), Arc<Seen>>,
     pub(super) found: Answers<(Vec<ScanKey>, Wanted), Found>,
+    pub(super) lids: Answers<(ScanKey, Channel), Arc<Option<Lid>>>,
     pub(super) cells: Answers<CellsKey, Arc<Vec<Cell>>>,
     pub(super) scales: Answers<ScaleKey, ScaleMade>,
+    pub(super) levelled: Answers<LevelledKey, Arc<Levelled>>,
     pub(super) reused: Answers<(Arc<Calibration>, Channel, ScanKey), Reused>,
     pub(super) readings: Answers<ReadingKey, Arc<StripReading>>,
     pub(super) checks: Answers<CheckKey, Checked>,
@@ -110,6 +113,9 @@ pub struct Kept {
 
 /// Everything the answer of a pair depends on.
 pub(super) type PairKey = (Arc<[StripEvidence; 2]>, Settings);
+
+/// Another scan's scale, and the scan that is read by it.
+pub(super) type LevelledKey = (ByAddress<dyn DensityScale>, ScanKey);
 
 /// Everything the cells of a strip or wedge depend on.
 pub(super) type CellsKey = (ScanKey, StripShape, Vec<Area>, Channel);
@@ -134,15 +140,15 @@ pub(super) type CheckKey = (
 
 /// Shared data told apart by where it lies, not by what it holds.
 #[derive(Debug)]
-pub(super) struct ByAddress<T>(pub Arc<T>);
+pub(super) struct ByAddress<T: ?Sized>(pub Arc<T>);
 
-impl<T> Clone for ByAddress<T> {
+impl<T: ?Sized> Clone for ByAddress<T> {
     fn clone(&self) -> Self {
         Self(Arc::clone(&self.0))
     }
 }
 
-impl<T> PartialEq for ByAddress<T> {
+impl<T: ?Sized> PartialEq for ByAddress<T> {
     fn eq(&self, other: &Self) -> bool {
         Arc::ptr_eq(&self.0, &other.0)
     }
@@ -153,8 +159,10 @@ impl Kept {
     pub(super) fn sweep(&mut self) {
         self.found.sweep();
         self.seen.sweep();
+        self.lids.sweep();
         self.cells.sweep();
         self.scales.sweep();
+        self.levelled.sweep();
         self.reused.sweep();
         self.readings.sweep();
         self.checks.sweep();

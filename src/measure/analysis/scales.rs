@@ -5,14 +5,14 @@ use std::sync::Arc;
 
 use nalgebra::DMatrix;
 
-use super::chain::cells_of;
+use super::chain::{cells_of, lid_of};
 use super::kept::{ByAddress, Kept, Reused, ScaleMade};
 use super::{Question, WedgeSpec};
-use crate::measure::check;
 use crate::measure::finding::Finding;
 use crate::measure::geometry::StripShape;
 use crate::measure::reading::{Cell, STRAY_MODES};
 use crate::measure::scale::calibration::see;
+use crate::measure::scale::lid::Levelled;
 use crate::measure::scale::{self, DensityScale, reuse};
 use crate::measure::strip::Found;
 use crate::measure::watch::{Cancelled, Watch};
@@ -23,6 +23,8 @@ pub(super) struct Scales {
     all: Vec<Arc<dyn DensityScale>>,
     /// For each scan, its place in `all`.
     of_scan: Vec<usize>,
+    /// For each scale, the place of the one that it follows but for the level, if it does.
+    follows: Vec<Option<usize>>,
 }
 
 impl Scales {
@@ -41,14 +43,27 @@ impl Scales {
             .map(|scale| scale.modes(0.5).len() + STRAY_MODES)
             .collect();
         let mut wide = DMatrix::zeros(modes.nrows(), counts.iter().sum());
-        let before: usize = counts[..own].iter().sum();
-        wide.columns_mut(before, modes.ncols()).copy_from(modes);
+        let before = |scale: usize| -> usize { counts[..scale].iter().sum() };
+        let Some(base) = self.follows[own] else {
+            wide.columns_mut(before(own), modes.ncols())
+                .copy_from(modes);
+            return wide;
+        };
+        // Its modes are the other's, its own level, and stray light, which is the scanner's.
+        let shared = counts[base] - STRAY_MODES;
+        let columns = (0..shared)
+            .map(|mode| before(base) + mode)
+            .chain([before(own)])
+            .chain((0..STRAY_MODES).map(|mode| before(base) + shared + mode));
+        for (from, to) in columns.enumerate().take(modes.ncols()) {
+            wide.set_column(to, &modes.column(from));
+        }
         wide
     }
 }
 
 /// A wedge's scale for every scan that has one. A scan without is read with the scale of the
-/// session's other wedge, if there is one, else by the session's calibration, and else relative
+/// session's other wedge, if there is one, moved to the level that the lid shows; else by the session's calibration, and else relative
 /// to its own white.
 pub(super) fn scales(
     question: &Question,
@@ -117,14 +132,31 @@ pub(super) fn scales(
         index_of_wedge.insert(*scan, all.len());
         all.push(Arc::clone(scale));
     }
+    let mut follows = vec![None; all.len()];
     for (scan, raster) in question.scans.iter().enumerate() {
         if let Some(&index) = index_of_wedge.get(&scan) {
             of_scan.push(index);
-        } else if let Some(index) = index_of_wedge.values().next() {
-            findings.push(check::wedge_of_another_scan(scan));
-            of_scan.push(*index);
+        } else if let Some((&other, &index)) = index_of_wedge.first_key_value() {
+            let channel = question.settings.channel;
+            let there = lid_of(&question.scans[other], channel, kept);
+            let here = lid_of(raster, channel, kept);
+            let key = (
+                ByAddress(Arc::clone(&all[index])),
+                ByAddress(Arc::clone(raster)),
+            );
+            let scale = kept.levelled.get(&key).unwrap_or_else(|| {
+                let base = Arc::clone(&all[index]);
+                let made = Arc::new(Levelled::new(base, (*there).as_ref(), (*here).as_ref()));
+                kept.levelled.put(key, Arc::clone(&made));
+                made
+            });
+            findings.push(scale.finding(scan, other));
+            of_scan.push(all.len());
+            follows.push(Some(index));
+            all.push(scale);
         } else if let Some(scale) = calibrated(question, kept, scan, findings) {
             of_scan.push(all.len());
+            follows.push(None);
             all.push(scale);
         } else {
             findings.push(scale::no_wedge(scan));
@@ -140,10 +172,22 @@ pub(super) fn scales(
                 kept.scales.put(key, made.clone());
                 made
             });
+            follows.push(None);
             all.push(made.scale);
         }
     }
-    Ok(Scales { all, of_scan })
+    for (scan, raster) in question.scans.iter().enumerate() {
+        if let Some(lid) = &*lid_of(raster, question.settings.channel, kept)
+            && lid.is_uneven()
+        {
+            findings.push(lid.finding(scan));
+        }
+    }
+    Ok(Scales {
+        all,
+        of_scan,
+        follows,
+    })
 }
 
 fn slices(strips: &[ByAddress<Vec<Cell>>]) -> Vec<&[Cell]> {

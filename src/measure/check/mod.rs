@@ -21,7 +21,7 @@ pub mod wedge;
 
 use rayon::prelude::*;
 
-use super::finding::{Finding, Kind, Place, Weight};
+use super::finding::Finding;
 use super::geometry::StripShape;
 use super::raster::{Channel, Raster};
 use sample::Target;
@@ -123,18 +123,4 @@ fn of_wedge(scan: usize, wedge: Wedge<'_>, fields: &[wedge::WedgeField]) -> Vec<
 
 fn one(finding: Option<Finding>) -> Vec<Finding> {
     finding.into_iter().collect()
-}
-
-/// Tells that a scan without a wedge is read with the density scale of another scan's wedge.
-pub fn wedge_of_another_scan(scan: usize) -> Finding {
-    Finding {
-        kind: Kind::NoWedge,
-        weight: Weight::Caution,
-        place: Place::scan(scan),
-        seen: "No wedge lies on this scan; it is read with the wedge of another scan.".to_owned(),
-        matters: "The densities are right only if both were scanned with the same fixed settings; \
-                  the bounds don't count what a changed setting does."
-            .to_owned(),
-        remedy: "Scan the wedge along with every scan, or all strips in one.".to_owned(),
-    }
 }

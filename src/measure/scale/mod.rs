@@ -4,6 +4,7 @@ use super::reading::Around;
 
 pub mod calibration;
 mod checks;
+pub mod lid;
 pub mod reuse;
 mod stray;
 mod wedge;
