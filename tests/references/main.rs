@@ -12,6 +12,7 @@ mod density;
 mod dose_response;
 mod multiple;
 mod paper;
+mod planning;
 mod pooling;
 mod potency;
 mod trade;

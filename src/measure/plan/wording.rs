@@ -273,7 +273,6 @@ fn unknown(reader: &Reader, known: &[&str]) -> Wrong {
 fn change(line: &str) -> Result<Change, Wrong> {
     let mut reader = Reader::new(line).map_err(said)?;
     let way = if reader.take_word(&["burn", "burned", "burnt"]) {
-        reader.take_word(&["in"]);
         Way::Burn
     } else if reader.take_words(&["hold", "back"]) || reader.take_word(&["dodge", "dodged"]) {
         Way::Dodge
@@ -314,7 +313,7 @@ fn part_name(reader: &mut Reader) -> String {
         matches!(reader.peek_after(at), Some(piece) if piece.token == Token::Mark(':'))
             && !in_a_time
     };
-    let colon = (0..)
+    let colon = (1..)
         .take_while(|&at| reader.peek_after(at).is_some())
         .find(|&at| is_colon(reader, at));
     let end = colon.unwrap_or_else(|| {
@@ -329,7 +328,10 @@ fn part_name(reader: &mut Reader) -> String {
         let Some(piece) = reader.peek_after(taken) else {
             break;
         };
-        let joins = colon.is_none() && is_word(&piece.token, &["by", "for"]) && (taken + 1 == end);
+        // `burn in the sky by 1 stop`; before a colon the name stands as it is.
+        let joins = colon.is_none()
+            && (taken == 0 && is_word(&piece.token, &["in"])
+                || taken + 1 == end && is_word(&piece.token, &["by", "for"]));
         if !joins {
             if !name.is_empty() && !piece.glued {
                 name.push(' ');

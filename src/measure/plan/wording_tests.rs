@@ -14,7 +14,7 @@ fn error(text: &str) -> String {
 fn a_recipe_is_read_as_a_printer_writes_it() {
     let recipe = Recipe::read(
         "12s at f/8, magnified 4x, lens 80mm, grade 2 1/2 factor 1.6, tones 0.05 to 1.6\n\
-         burn sky by 1 1/2 stops in the highlights\n\
+         burn in sky by 1 1/2 stops in the highlights\n\
          burn left quay: +10s at grade 00 factor 2\n\
          dodge boat 3s, to 0.9; dodge nets third of a stop",
     )
@@ -78,6 +78,9 @@ fn minutes_and_a_numbered_part_are_understood() {
     assert_eq!(recipe.base[0].time, Seconds(80.0));
     assert_eq!(recipe.changes[0].name, "boat 2");
     assert_eq!(recipe.changes[0].amount, Amount::Time(Seconds(80.0)));
+    // Found by the property below: before a colon a name may begin with any word.
+    let recipe = Recipe::read("10s at f/16\nburn in front: 4s").unwrap();
+    assert_eq!(recipe.changes[0].name, "in front");
 }
 
 #[test]
