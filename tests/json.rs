@@ -79,6 +79,7 @@ fn printed() -> BTreeSet<String> {
         keys(&measured, &mut all);
     }
     calibrated(&desk, &mut all);
+    planned(&desk, &mut all);
     desk.put_scan("white.tif", tiff(), 1.0);
     desk.put(
         "session.ron",
@@ -92,6 +93,28 @@ fn printed() -> BTreeSet<String> {
         keys(&said, &mut all);
     }
     all
+}
+
+/// The keys of a plan by the first of these sessions.
+fn planned(desk: &Desk, all: &mut BTreeSet<String>) {
+    let recipe = "10s grade 2 factor 1.2 at f/8, magnified 4x, lens 80mm; burn sky: 1/2 stop; \
+                  dodge boat: 2s, to 0.9";
+    let ran = desk.run(&[
+        "plan",
+        "a/session.ron",
+        "--recipe",
+        recipe,
+        "--height",
+        "20mm",
+        "--rise",
+        "2mm",
+        "--json",
+        "--quiet",
+    ]);
+    assert_eq!(ran.code, 0, "{}{}", ran.err, ran.out);
+    let said = parsed(&ran.out);
+    assert_eq!(said["task"], "plan");
+    keys(&said, all);
 }
 
 /// The keys of a calibration made from the first of these sessions.

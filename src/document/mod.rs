@@ -4,6 +4,7 @@ pub mod check;
 pub mod day;
 pub mod edit;
 pub mod history;
+pub mod planning;
 pub mod profile;
 pub mod report;
 

@@ -9,6 +9,7 @@ pub mod folder;
 pub mod inbox;
 pub mod keep;
 pub mod paths;
+pub mod recipe;
 pub mod scan;
 pub mod session;
 pub mod shelf;

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::entry;
+use super::plan::PlanTask;
 use super::profile::Profiles;
 use crate::document::Encoding;
 use crate::simulate::{Level, Twist};
@@ -31,6 +32,8 @@ pub(super) enum Task {
     Measure(Measure),
     /// Find how much slower and softer the coated strips are than the paper
     Solve(Solve),
+    /// Carry a recipe on paper over to a coated piece
+    Plan(Box<PlanTask>),
     /// Learn from scans of a wedge how a scanner shows densities
     Calibrate(Calibrate),
     /// Say what a calibration file holds

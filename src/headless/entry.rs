@@ -10,8 +10,9 @@ use crate::document::{Encoding, Wedge};
 use crate::files::text::TextError;
 use crate::files::wedge::{listed, read_references, read_wedge};
 use crate::measure::calibrating::References;
-use crate::measure::exposure::{Exposure, entry};
+use crate::measure::exposure::{Aperture, Exposure, entry};
 use crate::measure::nearest::{hint, nearest};
+use crate::measure::plan::Aim;
 use crate::simulate::Twist;
 
 /// A strip as given on the command line.
@@ -72,6 +73,78 @@ pub(super) fn time(text: &str) -> Result<f64, String> {
     entry::time(text)
         .map(|time| time.0)
         .map_err(|error| error.to_string())
+}
+
+/// A length in millimetres: `12mm`, `1.2 cm`, `0.5in`.
+pub(super) fn length(text: &str) -> Result<f64, String> {
+    const WANTED: &str = "write a length with its unit: 12mm, 1.2cm or 0.5in";
+    let text = text.trim();
+    let (number, millimetres) = [("mm", 1.0), ("cm", 10.0), ("in", 25.4)]
+        .into_iter()
+        .find_map(|(unit, millimetres)| Some((text.strip_suffix(unit)?, millimetres)))
+        .ok_or(WANTED)?;
+    number
+        .trim()
+        .parse::<f64>()
+        .ok()
+        .map(|number| number * millimetres)
+        .filter(|length| length.abs() <= 1e5)
+        .ok_or_else(|| WANTED.into())
+}
+
+/// The tone that a plan is to meet.
+pub(super) fn aim(text: &str) -> Result<Aim, String> {
+    let word = text.trim().to_lowercase();
+    match word.as_str() {
+        "middle" => Ok(Aim::SpeedPoint),
+        "highlights" => Ok(Aim::Highlights),
+        "shadows" => Ok(Aim::Shadows),
+        "whole" => Ok(Aim::WholeScale),
+        other => match other.parse::<f64>() {
+            Ok(net) if net > 0.0 && net <= 4.0 => Ok(Aim::Net(net)),
+            _ => Err(format!(
+                "known are middle, highlights, shadows, whole and a net density such as 0.9{}",
+                hint(nearest(
+                    other,
+                    &["middle", "highlights", "shadows", "whole"]
+                ))
+            )),
+        },
+    }
+}
+
+/// An aperture.
+pub(super) fn aperture(text: &str) -> Result<Aperture, String> {
+    entry::aperture(text).map_err(|error| error.to_string())
+}
+
+/// Stops of at least 0.
+pub(super) fn stops(text: &str) -> Result<f64, String> {
+    let stops = entry::stops(text).map_err(|error| error.to_string())?;
+    if (0.0..=5.0).contains(&stops) {
+        Ok(stops)
+    } else {
+        Err("write stops from 0 to 5, such as 1/6 or 0.1".into())
+    }
+}
+
+/// Stops above 0.
+pub(super) fn stops_above_0(text: &str) -> Result<f64, String> {
+    stops(text).and_then(|stops| {
+        if stops > 0.0 {
+            Ok(stops)
+        } else {
+            Err("write stops above 0, such as 1/6".into())
+        }
+    })
+}
+
+/// An exponent of reciprocity failure.
+pub(super) fn exponent(text: &str) -> Result<f64, String> {
+    text.parse::<f64>()
+        .ok()
+        .filter(|p| (0.5..=1.5).contains(p))
+        .ok_or_else(|| "write an exponent between 0.5 and 1.5, such as 0.9".into())
 }
 
 /// A resolution that scanners have.

@@ -11,6 +11,7 @@ mod load;
 mod measure;
 mod new;
 mod output;
+mod plan;
 mod profile;
 mod progress;
 mod simulate;
@@ -47,6 +48,7 @@ pub fn run() -> ExitCode {
             Some(Task::New(task)) => new::run(task, matches.subcommand_matches("new")),
             Some(Task::Measure(task)) => measure::run(task),
             Some(Task::Solve(task)) => solve::run(task),
+            Some(Task::Plan(task)) => plan::run(task),
             Some(Task::Calibrate(task)) => calibrate::run(task),
             Some(Task::Show(task)) => calibrate::show(task),
             Some(Task::Profile(task)) => profile::run(task),

@@ -4,6 +4,7 @@ mod calibration;
 mod findings;
 pub(crate) mod headline;
 mod picture;
+pub mod plan;
 pub mod profile;
 mod tables;
 pub(crate) mod words;

@@ -4,7 +4,7 @@ mod arguments;
 mod json;
 mod keep;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::exit::{Failure, Outcome};
 use super::output;
@@ -43,6 +43,19 @@ impl From<NoProfile> for Failure {
     }
 }
 
+/// The profile of a name, in this folder or the usual one.
+pub(super) fn found(folder: Option<PathBuf>, wanted: &str) -> Result<Profile, Failure> {
+    let shelf = shelf_in(folder)?;
+    Ok(Desk { shelf, json: false }.find(wanted)?.1)
+}
+
+fn shelf_in(folder: Option<PathBuf>) -> Result<Shelf, Failure> {
+    let folder = folder.or_else(shelf::usual_folder).ok_or_else(|| {
+        Failure::usage("there is no folder for the profiles; say --shelf FOLDER or TWINSTRIP_SHELF")
+    })?;
+    Ok(Shelf::new(folder))
+}
+
 /// Where the profiles are, and how to answer.
 struct Desk {
     shelf: Shelf,
@@ -50,12 +63,8 @@ struct Desk {
 }
 
 pub(super) fn run(task: &Profiles) -> Result<Outcome, Failure> {
-    let folder = task.shelf.clone().or_else(shelf::usual_folder);
-    let folder = folder.ok_or_else(|| {
-        Failure::usage("there is no folder for the profiles; say --shelf FOLDER or TWINSTRIP_SHELF")
-    })?;
     let desk = Desk {
-        shelf: Shelf::new(folder),
+        shelf: shelf_in(task.shelf.clone())?,
         json: task.json,
     };
     match &task.deed {

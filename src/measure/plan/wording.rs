@@ -58,6 +58,17 @@ impl Recipe {
         Ok(recipe)
     }
 
+    /// Reads one burn or dodge of this recipe; line 1 stands for it in the error.
+    ///
+    /// # Errors
+    /// What is wrong with it.
+    pub fn read_change(&self, line: &str) -> Result<Change, RecipeError> {
+        let checked = |change: Change| self.check_change(&change).map(|()| change);
+        change(line)
+            .and_then(checked)
+            .map_err(|what| RecipeError { line: 1, what })
+    }
+
     /// The recipe as text that reads back as the same.
     pub fn written(&self) -> String {
         let mut text = self
@@ -101,6 +112,7 @@ fn change_written(change: &Change) -> String {
     // A name with marks of the line's own in it would read back as another.
     let name = change.name.replace([':', ';', '\n', '\r'], ",");
     let amount = match change.amount {
+        Amount::Stops(stops) if stops <= 1.0 => format!("{} stop", write::stops(stops)),
         Amount::Stops(stops) => format!("{} stops", write::stops(stops)),
         Amount::Time(time) => write::time(time),
     };

@@ -1,0 +1,171 @@
+//! What a print plan is made from: the recipe that is kept with a negative, and what a session
+//! or a profile knows of the emulsion.
+
+use crate::document::Session;
+use crate::document::profile::{Evidence, Profile};
+use crate::measure::analysis::Analysis;
+use crate::measure::estimate::Gap;
+use crate::measure::plan::{Basis, Origin, Recipe, Tested};
+use crate::measure::pool::{Effect, Wish, pool};
+
+/// f-numbers closer than this share are the same setting.
+const SAME_APERTURE: f64 = 1e-3;
+
+/// A recipe and the negative that it belongs to, as it is kept in a file of its own.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KeptRecipe {
+    /// What the printer calls the negative or the picture.
+    pub negative: String,
+    /// How it was printed on paper.
+    pub recipe: Recipe,
+    /// Whatever the person wants to remember.
+    pub notes: String,
+}
+
+/// Why nothing is known that a plan could be made from.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NoBasis {
+    /// The session has no such pair.
+    #[error("the session has no solved coupon{0}")]
+    NoPair(String),
+    /// It has no speed ratio with bounds.
+    #[error("{coupon} has no speed ratio with both bounds, because {}", why.reason())]
+    NoRatio {
+        /// The coupon.
+        coupon: String,
+        /// Why.
+        why: Gap,
+    },
+    /// No session of the profile has a ratio.
+    #[error("no session of {0} has a speed ratio with both bounds")]
+    Nothing(String),
+}
+
+/// What a pair (from 0) of a session knows. The next session is taken to lie `session_error`
+/// stops (standard deviation) from this one.
+///
+/// # Errors
+/// [`NoBasis`].
+pub fn basis_of_session(
+    session: &Session,
+    analysis: &Analysis,
+    pair: usize,
+    session_error: f64,
+) -> Result<Basis, NoBasis> {
+    let none = || NoBasis::NoPair(String::new());
+    let found = analysis.pairs.get(pair).ok_or_else(none)?;
+    let strip = |index: usize| session.strips.get(index).ok_or_else(none);
+    let (reference, coupon) = (strip(found.reference)?, strip(found.coupon)?);
+    let exposures = [reference, coupon].map(|strip| strip.exposure.as_ref());
+    let [Some(on_paper), Some(on_coating)] = exposures else {
+        return Err(none());
+    };
+    let exposures = [on_paper.exposures(), on_coating.exposures()];
+    let tested = [
+        Tested {
+            name: &reference.name,
+            exposures: &exposures[0],
+        },
+        Tested {
+            name: &coupon.name,
+            exposures: &exposures[1],
+        },
+    ];
+    let settings = &session.settings;
+    Basis::of_pair(
+        &found.answer,
+        tested,
+        settings.lag,
+        settings.aperture_error_stops,
+        session_error,
+    )
+    .map_err(|why| NoBasis::NoRatio {
+        coupon: coupon.name.clone(),
+        why,
+    })
+}
+
+/// What the sessions of a profile know together: the ratio as they foretell the next one,
+/// curves and tones from the newest that has them.
+///
+/// # Errors
+/// [`NoBasis::Nothing`].
+pub fn basis_of_profile(profile: &Profile) -> Result<Basis, NoBasis> {
+    let nothing = || NoBasis::Nothing(profile.name.clone());
+    let usable: Vec<(&Evidence, Basis)> = profile
+        .evidence
+        .iter()
+        .filter_map(|one| Some((one, alone(one)?)))
+        .collect();
+    let (_, newest) = usable.last().ok_or_else(nothing)?;
+    let foreseen = |exact: bool| {
+        let effects: Vec<Effect> = usable
+            .iter()
+            .filter_map(|(one, _)| {
+                let answer = &one.answer;
+                Effect::of(if exact {
+                    &answer.stops_exact_aperture
+                } else {
+                    &answer.stops
+                })
+            })
+            .collect();
+        pool(&effects, &Wish::STOPS).map(|pooled| pooled.next)
+    };
+    let mut errors: Vec<f64> = usable.iter().map(|(_, basis)| basis.pair_error).collect();
+    errors.sort_by(f64::total_cmp);
+    let mut basis = newest.clone();
+    basis.paper.name = match profile.particulars.paper.trim() {
+        "" => basis.paper.name,
+        paper => paper.to_owned(),
+    };
+    basis.coating.name.clone_from(&profile.name);
+    basis.stops = foreseen(true).map_err(|_| nothing())?;
+    basis.stops_any_aperture = foreseen(false).map_err(|_| nothing())?;
+    basis.pair_error = errors[errors.len() / 2];
+    basis.origin = Origin::Sessions(usable.len());
+    if !stops_meet_themselves(&usable) {
+        basis.paper.f_number = None;
+        basis.coating.f_number = None;
+    }
+    Ok(basis)
+}
+
+/// What one session of a profile knows.
+fn alone(evidence: &Evidence) -> Option<Basis> {
+    let [reference, coupon] = &evidence.strips;
+    let tested = [
+        Tested {
+            name: &evidence.pair.reference,
+            exposures: &reference.exposures,
+        },
+        Tested {
+            name: &evidence.pair.coupon,
+            exposures: &coupon.exposures,
+        },
+    ];
+    let settings = &evidence.settings;
+    Basis::of_pair(
+        &evidence.answer,
+        tested,
+        settings.lag,
+        settings.aperture_error_stops,
+        0.0,
+    )
+    .ok()
+}
+
+/// Whether the click stops of all sessions err alike: all used the same two apertures, or each
+/// exposed both strips at one.
+fn stops_meet_themselves(sessions: &[(&Evidence, Basis)]) -> bool {
+    let numbers: Vec<(f64, f64)> = sessions
+        .iter()
+        .filter_map(|(_, basis)| basis.f_numbers())
+        .collect();
+    let same = |a: f64, b: f64| (a / b - 1.0).abs() < SAME_APERTURE;
+    let one_each = numbers.iter().all(|pair| same(pair.0, pair.1));
+    let all_alike = numbers
+        .windows(2)
+        .all(|two| same(two[0].0, two[1].0) && same(two[0].1, two[1].1));
+    one_each || all_alike
+}
