@@ -80,6 +80,7 @@ fn printed() -> BTreeSet<String> {
     }
     calibrated(&desk, &mut all);
     planned(&desk, &mut all);
+    profiles(&desk, &mut all);
     desk.put_scan("white.tif", tiff(), 1.0);
     desk.put(
         "session.ron",
@@ -115,6 +116,65 @@ fn planned(desk: &Desk, all: &mut BTreeSet<String>) {
     let said = parsed(&ran.out);
     assert_eq!(said["task"], "plan");
     keys(&said, all);
+}
+
+/// The keys of profiles: of a shelf whose emulsion fogs, and fed by the first of these sessions.
+fn profiles(desk: &Desk, all: &mut BTreeSet<String>) {
+    let made = desk.run(&[
+        "simulate",
+        "repeats",
+        "--sessions",
+        "4",
+        "--coupons",
+        "1",
+        "--level",
+        "easy",
+        "--dpi",
+        "100",
+        "--seed",
+        "20103",
+        "--fog",
+        "0.05",
+        "--quiet",
+    ]);
+    assert_eq!((made.code, made.err.as_str()), (0, ""));
+    let slates = "slate, one coat (invented data)";
+    let ran = desk.run(&[
+        "profile",
+        "--shelf",
+        "repeats/shelf",
+        "--json",
+        "pool",
+        slates,
+    ]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let pooled = parsed(&ran.out);
+    let fog = |trend: &Value| trend["quantity"] == "dmin" && trend["against"] == "remelts";
+    let trends = pooled["drift"].as_array().unwrap();
+    assert!(trends.iter().any(fog), "{trends:?}");
+    keys(&pooled, all);
+    let mut asked = |words: &[&str]| {
+        let ran = desk.run(&[&["profile", "--shelf", "shelf", "--json"], words].concat());
+        assert!([0, 4].contains(&ran.code), "{words:?}: {}", ran.err);
+        if !ran.out.is_empty() {
+            keys(&parsed(&ran.out), all);
+        }
+    };
+    let keep = ["keep", "a/session.ron", "slates", "--new", "--quiet"];
+    asked(&keep);
+    asked(&["copy", "slates", "more slates"]);
+    asked(&["say", "more slates", "batch=8"]);
+    asked(&["export", "slates", "out.ron"]);
+    asked(&["say", "slates", "batch=7"]);
+    asked(&["import", "out.ron"]);
+    asked(&["export", "more slates", "more.ron"]);
+    // Two batches for one profile: a conflict.
+    asked(&["import", "more.ron", "--name", "slates"]);
+    asked(&["show", "slates", "--anew"]);
+    asked(&["beside", "slates", "more slates"]);
+    asked(&["pool", "slates"]);
+    asked(&["pool", "more slates"]);
+    asked(&["list"]);
 }
 
 /// The keys of a calibration made from the first of these sessions.

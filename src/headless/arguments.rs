@@ -220,6 +220,26 @@ pub(super) struct Simulate {
     /// Coats on primed roof slate; otherwise by chance on slate or paper
     #[arg(long)]
     pub(super) slate: bool,
+    /// Repeat one test of slate coatings so many times, and keep profiles of them in FOLDER/shelf
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["count", "twist"],
+        value_parser = clap::value_parser!(u64).range(1..=60))]
+    pub(super) sessions: Option<u64>,
+    /// With --sessions: stops by which the emulsion gets slower from session to session
+    #[arg(
+        long,
+        value_name = "STOPS",
+        default_value_t = 0.0,
+        requires = "sessions"
+    )]
+    pub(super) drift: f64,
+    /// With --sessions: density by which the coats fog from session to session
+    #[arg(
+        long,
+        value_name = "DENSITY",
+        default_value_t = 0.0,
+        requires = "sessions"
+    )]
+    pub(super) fog: f64,
     /// Grey scans; otherwise by chance grey or colour
     #[arg(long)]
     pub(super) grey: bool,

@@ -15,6 +15,7 @@ mod plan;
 mod profile;
 mod progress;
 mod simulate;
+mod simulate_shelf;
 mod solve;
 
 use std::process::ExitCode;

@@ -4,8 +4,8 @@ use std::path::Path;
 
 use super::arguments::Simulate;
 use super::exit::{Failure, Outcome};
-use super::output;
 use super::progress::Progress;
+use super::{output, simulate_shelf};
 use crate::document::{Encoding, Scan, Session, Strip, Wedge};
 use crate::files::atomic;
 use crate::files::scan::{Container, Mark, Packing, Picture, WriteOptions, write_scan};
@@ -16,6 +16,9 @@ use crate::measure::watch::Watch as _;
 use crate::simulate::{self, Practice, Recipe, Twist, make};
 
 pub(super) fn run(task: &Simulate) -> Result<Outcome, Failure> {
+    if let Some(sessions) = task.sessions {
+        return simulate_shelf::run(task, sessions);
+    }
     let progress = Progress::start(task.quiet);
     progress.stage("making practice scans");
     for index in 0..task.count {
@@ -52,7 +55,8 @@ pub(super) fn run(task: &Simulate) -> Result<Outcome, Failure> {
     Ok(Outcome::Answered)
 }
 
-fn one(folder: &Path, recipe: &Recipe) -> Result<(), Failure> {
+/// Writes one practice session.
+pub(super) fn one(folder: &Path, recipe: &Recipe) -> Result<(), Failure> {
     make_folder(folder)?;
     let practice = make(recipe);
     let jpeg = matches!(recipe.twist, Some(Twist::Jpeg(_)));

@@ -1,18 +1,23 @@
 //! Papers, coats and what they lie on, as drawn for a session.
 
-use rand::Rng;
+use rand::{Rng, SeedableRng as _};
+use rand_chacha::ChaCha8Rng;
 
 use super::curve::{TrueCurve, Wanted};
 use super::field::{Component, Field};
-use super::recipe::{Recipe, Twist};
+use super::recipe::{Materials, Recipe, Twist};
 use super::scene::Ground;
 use super::shape::{Family, Shape};
+use crate::measure::units::DECADES_PER_STOP;
 
 /// Curves of the reference paper and of each coupon's emulsion.
 ///
 /// Speed points are on a scale where `middle` is the paper's; each emulsion is 2 to 16 times
 /// slower.
 pub fn curves(rng: &mut impl Rng, recipe: &Recipe, coupons: usize, middle: f64) -> Vec<TrueCurve> {
+    if let Some(materials) = &recipe.materials {
+        return given(materials, middle);
+    }
     let mut family = || match recipe.twist {
         Some(Twist::Curves(family)) => family,
         _ => Family::ALL[rng.random_range(0..Family::ALL.len())],
@@ -55,6 +60,25 @@ pub fn curves(rng: &mut impl Rng, recipe: &Recipe, coupons: usize, middle: f64) 
 /// Length over which a coat's unevenness in log exposure holds together, millimetres; evenly
 /// drawn by its logarithm.
 const WAVES_MM: (f64, f64) = (4.0, 12.0);
+
+/// The curves of given materials; their shapes are drawn from the materials' own seed.
+fn given(materials: &Materials, middle: f64) -> Vec<TrueCurve> {
+    let mut rng = ChaCha8Rng::seed_from_u64(materials.seed);
+    std::iter::once(&materials.paper)
+        .chain(&materials.coats)
+        .map(|material| {
+            let family = Family::ALL[rng.random_range(0..Family::ALL.len())];
+            let shape = Shape::draw(family, &mut rng);
+            let wanted = Wanted {
+                dmin: material.dmin,
+                dmax: material.dmax,
+                speed_point: middle + material.stops * DECADES_PER_STOP,
+                range: material.range,
+            };
+            TrueCurve::new(shape, &wanted)
+        })
+        .collect()
+}
 
 /// How uneven a coat is: parts of the field that acts like exposure, and of the mottle.
 #[derive(Debug, Clone, PartialEq)]

@@ -22,6 +22,7 @@ pub mod scanner;
 pub mod scene;
 pub mod session;
 pub mod shape;
+pub mod shelf;
 pub mod strips;
 pub mod told;
 pub mod truth;
@@ -30,7 +31,7 @@ pub mod truth;
 mod tests;
 
 pub use practice::{Practice, question};
-pub use recipe::{Encoding, Level, Recipe, Twist};
+pub use recipe::{Encoding, Level, Material, Materials, Recipe, Twist};
 pub use session::make;
 pub use shape::Family;
 pub use truth::Truth;

@@ -151,6 +151,35 @@ pub struct Recipe {
     /// drawn from 4 to 12, short ones more often.
     #[serde(default)]
     pub waves_mm: Option<(f64, f64)>,
+    /// Paper and coats, where several sessions share them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub materials: Option<Materials>,
+}
+
+/// Paper and coats that are given rather than drawn.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Materials {
+    /// What shapes their curves: the same in every session.
+    pub seed: u64,
+    /// The paper; it is 0 stops slower than itself.
+    pub paper: Material,
+    /// The coats, one coupon each.
+    pub coats: Vec<Material>,
+}
+
+/// One material.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Material {
+    /// What its strip is called.
+    pub name: String,
+    /// Stops slower than the paper.
+    pub stops: f64,
+    /// Density without exposure.
+    pub dmin: f64,
+    /// Density that the curve tends to.
+    pub dmax: f64,
+    /// ISO range R.
+    pub range: f64,
 }
 
 impl Recipe {
@@ -168,6 +197,7 @@ impl Recipe {
             bed: None,
             slate: None,
             waves_mm: None,
+            materials: None,
         }
     }
 

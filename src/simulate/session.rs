@@ -105,7 +105,7 @@ pub fn make(recipe: &Recipe) -> Practice {
                     &mut scene.spots,
                 );
             }
-            let mut truth = strip_truth(told, index);
+            let mut truth = strip_truth(recipe, told, index);
             truth.shape = Some(frame.shape(scan, &strip.edges, &strip.fields));
             scene.strips.push(strip);
             if told.described {
@@ -135,7 +135,7 @@ pub fn make(recipe: &Recipe) -> Practice {
     }
     for (index, told) in told.iter().enumerate() {
         if !told.laid {
-            let truth = strip_truth(told, index);
+            let truth = strip_truth(recipe, told, index);
             let spec = spec(told, &truth.name);
             placed.push((index, truth, spec));
         }

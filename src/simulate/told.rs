@@ -33,7 +33,9 @@ pub struct Told {
 pub fn strips(rng: &mut impl Rng, recipe: &Recipe, lag: f64) -> Vec<Told> {
     let level = recipe.level;
     let several = rng.random_bool(level.pick(0.0, 0.1, 0.15));
-    let coupons = recipe.coupons.unwrap_or(if several { 2 } else { 1 }).max(1);
+    let given = recipe.materials.as_ref().map(|given| given.coats.len());
+    let coupons = given.or(recipe.coupons);
+    let coupons = coupons.unwrap_or(if several { 2 } else { 1 }).max(1);
     let kind = Kind::draw(rng);
     let reference_aperture = rng.random_range(3..=5);
     // Bursts that a hand can follow: a series that builds up takes longer in all.
@@ -42,8 +44,11 @@ pub fn strips(rng: &mut impl Rng, recipe: &Recipe, lag: f64) -> Vec<Told> {
     let middle = seconds.log10() - 2.0 * exact_f_number(reference_aperture).log10();
     let curves = curves(rng, recipe, coupons, middle);
     let slower = (curves[1].speed_point() - curves[0].speed_point()) / DECADES_PER_STOP;
+    // Whoever tests the same materials again and again has learnt to leave the aperture alone.
     let opened = recipe.twist == Some(Twist::DifferentApertures)
-        || (recipe.twist.is_none() && rng.random_bool(level.pick(0.15, 0.25, 0.25)));
+        || (recipe.twist.is_none()
+            && recipe.materials.is_none()
+            && rng.random_bool(level.pick(0.15, 0.25, 0.25)));
     let coupon_aperture = if opened {
         reference_aperture - (slower.round().max(1.0) as usize).min(reference_aperture)
     } else {
@@ -174,12 +179,19 @@ fn reach(rng: &mut impl Rng, recipe: &Recipe, curve: &TrueCurve, coupon: bool) -
 }
 
 /// What is true of a strip; `index` counts from the reference.
-pub fn strip_truth(told: &Told, index: usize) -> StripTruth {
+pub fn strip_truth(recipe: &Recipe, told: &Told, index: usize) -> StripTruth {
+    let given = recipe.materials.as_ref().and_then(|given| match index {
+        0 => Some(&given.paper),
+        coupon => given.coats.get(coupon - 1),
+    });
     let draft = &told.draft;
     let curve = &draft.strip.curve;
     let points = curve.points();
     StripTruth {
         name: match draft.role {
+            _ if given.is_some() && told.described => given
+                .map(|material| material.name.clone())
+                .unwrap_or_default(),
             Role::Reference if told.described => "fibre paper".to_owned(),
             Role::Reference => "stray strip".to_owned(),
             Role::Coupon => format!("slate {index}"),

@@ -17,11 +17,24 @@ pub enum Bench {
     Curves,
     /// Matching by eye.
     Eye,
+    /// What is kept of materials.
+    Profiles,
 }
 
 impl Bench {
     /// In the order of the work.
-    pub const ALL: [Self; 4] = [Self::Scans, Self::Exposures, Self::Curves, Self::Eye];
+    pub const ALL: [Self; 5] = [
+        Self::Scans,
+        Self::Exposures,
+        Self::Curves,
+        Self::Eye,
+        Self::Profiles,
+    ];
+
+    /// Whether it is of use without a session.
+    pub fn stands_alone(self) -> bool {
+        self == Self::Profiles
+    }
 
     /// As said on its button.
     pub fn label(self) -> &'static str {
@@ -30,6 +43,7 @@ impl Bench {
             Self::Exposures => "Exposures",
             Self::Curves => "Curves",
             Self::Eye => "By eye",
+            Self::Profiles => "Profiles",
         }
     }
 }
@@ -213,6 +227,9 @@ impl Command {
             Self::Go(Bench::Exposures) => "How each strip was exposed.",
             Self::Go(Bench::Curves) => "Both characteristic curves, and how they part.",
             Self::Go(Bench::Eye) => "Two steps side by side, to be matched by eye.",
+            Self::Go(Bench::Profiles) => {
+                "What sessions taught about materials, and what they say together."
+            }
             Self::Light(Light::Day) => "Bright, for a lit room.",
             Self::Light(Light::Evening) => "Dark, for a dim room.",
             Self::Light(Light::Safelight) => {
@@ -277,6 +294,7 @@ impl Command {
             Self::Go(Bench::Exposures) => key(CTRL, Key::Num2),
             Self::Go(Bench::Curves) => key(CTRL, Key::Num3),
             Self::Go(Bench::Eye) => key(CTRL, Key::Num4),
+            Self::Go(Bench::Profiles) => key(CTRL, Key::Num5),
             Self::Fit => key(PLAIN, Key::F),
             Self::ActualPixels => key(PLAIN, Key::P),
             Self::ZoomIn => key(PLAIN, Key::Plus),

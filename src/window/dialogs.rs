@@ -28,6 +28,10 @@ pub enum Ask {
     Png,
     /// Where to write the table.
     Csv,
+    /// A profile's file to take onto the shelf.
+    TakeIn,
+    /// Where to write a profile.
+    HandOut,
 }
 
 /// Endings of files that can be read as scans.
@@ -83,6 +87,12 @@ impl Dialogs for SystemDialogs {
             Ask::Svg => to_write(dialog.set_file_name("curves.svg")),
             Ask::Png => to_write(dialog.set_file_name("curves.png")),
             Ask::Csv => to_write(dialog.set_file_name("readings.csv")),
+            Ask::TakeIn => several(dialog.add_filter("Profiles", &["ron"])),
+            Ask::HandOut => to_write(
+                dialog
+                    .set_file_name("profile.ron")
+                    .add_filter("Profiles", &["ron"]),
+            ),
         };
         Job::start("file dialog", wake, move |_| Ok(wait_for(future)))
     }

@@ -94,6 +94,7 @@ impl Command {
             Self::Go(Bench::Exposures) => Icon::Time,
             Self::Go(Bench::Curves) => Icon::Curve,
             Self::Go(Bench::Eye) => Icon::Fields,
+            Self::Go(Bench::Profiles) => Icon::Folder,
             Self::AnswerColumn => Icon::Column,
             Self::Shortcuts => Icon::Question,
             Self::Tour => Icon::Way,

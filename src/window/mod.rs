@@ -10,6 +10,7 @@ mod icon;
 pub mod jobs;
 mod layout;
 pub mod paper;
+mod profiles;
 pub mod request;
 mod scan;
 mod shelf;

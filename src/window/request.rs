@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::command::Command;
 use super::layout::Room;
+use super::profiles::ProfileAsk;
 use super::theme::Theme;
 use crate::document::{Edit, Session};
 use crate::measure::analysis::Analysis;
@@ -229,6 +230,8 @@ pub enum Request {
     ReadAgain(usize),
     /// Open one of the recent sessions.
     OpenRecent(PathBuf),
+    /// Something of the shelf of profiles.
+    Profile(ProfileAsk),
     /// Take a session back that was left behind, by its number.
     TakeBack(usize),
     /// Throw away a session that was left behind.

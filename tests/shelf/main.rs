@@ -6,6 +6,7 @@
     reason = "a test may fail where it stands, wait, and look into files"
 )]
 
+mod demo;
 mod killed;
 mod many;
 mod migrated;

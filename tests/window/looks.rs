@@ -87,6 +87,42 @@ fn screens(light: &str, word: &str) {
     }
 }
 
+fn profiles(light: &str, word: &str) {
+    let mut window = Window::of_size(1280.0, 720.0);
+    window.click("Light");
+    window.click(light);
+    window.with_profiles();
+    window.click("Profile slate, two coats (invented data)");
+    window.until_shown("1: 2026-03-02");
+    assert_looks(&mut window, &format!("profile-{word}"));
+    window.click("Sessions together");
+    assert_looks(&mut window, &format!("together-{word}"));
+    window.click("Drift");
+    window.click("Dmin");
+    window.click("Remelts");
+    assert_looks(&mut window, &format!("drift-{word}"));
+    window.click("Beside another");
+    window.click("The other profile");
+    window.click("slate, three coats (invented data)");
+    window.until_shown("more than chance explains");
+    assert_looks(&mut window, &format!("beside-{word}"));
+}
+
+#[test]
+fn profiles_look_as_kept_by_day() {
+    profiles("Day", "day");
+}
+
+#[test]
+fn profiles_look_as_kept_in_the_evening() {
+    profiles("Evening", "evening");
+}
+
+#[test]
+fn profiles_look_as_kept_in_safelight() {
+    profiles("Safelight", "safelight");
+}
+
 #[test]
 fn every_screen_looks_as_kept_by_day() {
     screens("Day", "day");

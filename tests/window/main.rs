@@ -11,6 +11,7 @@ mod inbox;
 mod killed;
 mod looks;
 mod path;
+mod profiles;
 mod saying;
 mod sizes;
 mod support;

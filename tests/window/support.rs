@@ -110,7 +110,8 @@ impl Window {
             .renderer(Recorder(shared))
             .build_eframe(move |cc| {
                 theme::install_fonts(&cc.egui_ctx);
-                App::new(&cc.egui_ctx, Box::new(dialogs), Some(state))
+                let shelf = state.join("profiles");
+                App::new(&cc.egui_ctx, Box::new(dialogs), Some(state)).with_shelf(shelf)
             });
         Self {
             harness,
@@ -126,6 +127,37 @@ impl Window {
         let mut window = Self::build(width, height, folder, tempfile::tempdir().unwrap());
         window.harness.run_steps(1);
         window
+    }
+
+    /// Puts the demo's profiles on the person's own shelf, and goes there.
+    pub fn with_profiles(&mut self) {
+        let shelf = self.folder.path().join("profiles");
+        std::fs::create_dir_all(&shelf).unwrap();
+        for entry in std::fs::read_dir(demo().with_file_name("demo-shelf")).unwrap() {
+            let path = entry.unwrap().path();
+            if path.extension().is_some_and(|ending| ending == "ron") {
+                std::fs::copy(&path, shelf.join(path.file_name().unwrap())).unwrap();
+            }
+        }
+        self.click("Profiles");
+        self.until_shown("3 profiles");
+    }
+
+    /// Waits until words stand somewhere.
+    #[track_caller]
+    pub fn until_shown(&mut self, words: &str) {
+        for _ in 0..PATIENCE {
+            self.harness.step();
+            if self.shows(words) {
+                self.harness.run_steps(2);
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        panic!(
+            "waited in vain for the words: {words}; said: {}",
+            self.harness.state().said()
+        );
     }
 
     /// Drops files on the window.

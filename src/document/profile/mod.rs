@@ -4,6 +4,7 @@
 //! the readings with their covariance, so that no number in it is a bare one.
 
 mod card;
+mod drifting;
 mod evidence;
 mod field;
 mod merge;
@@ -15,6 +16,7 @@ pub(crate) mod tests;
 use super::day::Day;
 
 pub use card::{Card, SessionCard, Short};
+pub use drifting::trend_quantity;
 pub use evidence::{Evidence, NoEvidence, Origin, Pair, ScanMark};
 pub use field::{Field, Particulars, Price, PricePer, Wet};
 pub use merge::{Conflict, Merged, Put, merge};

@@ -2,7 +2,7 @@
 
 use super::{Evidence, Profile};
 use crate::measure::estimate::{End, Estimate};
-use crate::measure::pool::{CannotPool, Effect, Pooled, Settled, Wish, pool};
+use crate::measure::pool::{CannotPool, Effect, Pooled, Settled, Trend, Wish, pool};
 use crate::measure::predictive::Predictive;
 
 /// A quantity that sessions are pooled for.
@@ -94,6 +94,9 @@ pub struct ProfilePool {
     pub tolerance: f64,
     /// The quantities.
     pub quantities: Vec<PooledQuantity>,
+    /// Trends with the calendar, the bottle and remelts; absent where fewer than four sessions
+    /// tell both.
+    pub drift: Vec<Trend>,
 }
 
 impl ProfilePool {
@@ -103,6 +106,7 @@ impl ProfilePool {
         let tolerance = within.unwrap_or(Wish::STOPS.tolerance);
         Self {
             tolerance,
+            drift: profile.drift(),
             quantities: Quantity::ALL
                 .into_iter()
                 .map(|quantity| {
@@ -173,7 +177,7 @@ fn one(profile: &Profile, quantity: Quantity, wish: &Wish) -> PooledQuantity {
 /// A click stop errs every time by the same amount, so that repeats at the same two agree about
 /// a wrong answer. Sessions at other f-numbers each have an error of their own, which is in their
 /// bounds: then this is 0.
-fn shared_aperture(sessions: &[Evidence]) -> f64 {
+pub(super) fn shared_aperture(sessions: &[Evidence]) -> f64 {
     let numbers = |one: &Evidence| one.strips.each_ref().map(|strip| strip.exposures.f_number);
     let same = |a: [f64; 2], b: [f64; 2]| (0..2).all(|i| (a[i] / b[i] - 1.0).abs() < 1e-3);
     let Some(first) = sessions.first() else {

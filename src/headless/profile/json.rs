@@ -12,6 +12,7 @@ use crate::document::report::profile::stops_apart;
 use crate::files::shelf::Listing;
 use crate::measure::compare::PairAnswer;
 use crate::measure::estimate::Estimate;
+use crate::measure::pool::Trend;
 
 /// The JSON of `twinstrip profile list`.
 pub(super) fn list(folder: &Path, listing: &Listing) -> String {
@@ -74,6 +75,7 @@ pub(super) fn pooled(file: &str, profile: &Profile, pool: &ProfilePool) -> Strin
         "profile": card(file, &Card::of(profile)),
         "within": pool.tolerance,
         "quantities": quantities,
+        "drift": pool.drift.iter().map(trend).collect::<Vec<_>>(),
     });
     value["answered"] = pool.answered().into();
     said(value)
@@ -205,5 +207,12 @@ fn quantity(one: &PooledQuantity) -> Value {
             value["outlying"] = outlying.into();
         }
     }
+    value
+}
+
+fn trend(trend: &Trend) -> Value {
+    let mut value = json!(trend);
+    let trusted: Vec<usize> = trend.trusted.iter().map(|session| session + 1).collect();
+    value["trusted"] = trusted.into();
     value
 }

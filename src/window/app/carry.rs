@@ -42,6 +42,7 @@ impl App {
                 }
             }
             Request::OpenRecent(path) => self.unless_unsaved(Pending::Open(vec![path])),
+            Request::Profile(ask) => self.profile(ask),
             Request::TakeBack(index) => self.take_back(index),
             Request::ThrowAway(index) => {
                 if index < self.left_behind.len() {
@@ -118,6 +119,8 @@ impl App {
             Command::ExportSvg => self.ask(Ask::Svg),
             Command::ExportPng => self.ask(Ask::Png),
             Command::ExportCsv => self.ask(Ask::Csv),
+            Command::Undo if self.bench.stands_alone() => self.keeper.undo(),
+            Command::Redo if self.bench.stands_alone() => self.keeper.redo(),
             Command::Undo | Command::Redo => {
                 let done = if command == Command::Undo {
                     self.history.undo()
@@ -130,8 +133,10 @@ impl App {
                 }
             }
             Command::Go(bench) => {
-                if !self.session().scans.is_empty() {
+                let here = bench.stands_alone() || self.bench.stands_alone();
+                if here || !self.session().scans.is_empty() {
                     self.bench = bench;
+                    self.keeper.look_again();
                 }
             }
             Command::Light(light) => {

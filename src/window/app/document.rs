@@ -88,7 +88,7 @@ impl App {
     }
 
     /// The session with the fingerprints of its scans, so that a changed file is noticed.
-    fn with_hashes(&self) -> Session {
+    pub(super) fn with_hashes(&self) -> Session {
         let mut session = Session::clone(self.history.session());
         for scan in &mut session.scans {
             if scan.hash.is_none() {

@@ -2,6 +2,7 @@
 
 mod carry;
 mod document;
+mod keeping;
 mod opening;
 mod watching;
 
@@ -17,6 +18,8 @@ use super::exposure_bench::ExposureBench;
 use super::eye_bench::EyeBench;
 use super::jobs::{Job, Latest, Outcome, Wake};
 use super::layout::{Columns, Room};
+use super::profiles::ProfilesBench;
+use super::profiles::keeper::Keeper;
 use super::request::{Chosen, Request, Scene, Spot};
 use super::scan::ScanBench;
 use super::shelf::{Shelf, Standing};
@@ -69,6 +72,11 @@ pub struct App {
     exposures: ExposureBench,
     curves: CurvesBench,
     eye: EyeBench,
+    profiles: ProfilesBench,
+    /// The shelf of profiles.
+    keeper: Keeper,
+    /// The profile that a dialog is asked about.
+    to_hand_out: Option<String>,
     theme: Theme,
     chosen: Option<Chosen>,
     spot: Option<Spot>,
@@ -118,6 +126,9 @@ impl App {
             exposures: ExposureBench::default(),
             curves: CurvesBench::default(),
             eye: EyeBench::default(),
+            profiles: ProfilesBench::default(),
+            keeper: Keeper::of(crate::files::shelf::usual_folder()),
+            to_hand_out: None,
             theme,
             chosen: None,
             spot: None,
@@ -164,6 +175,7 @@ impl App {
     /// Looks after work in the background; no drawing.
     pub fn logic(&mut self, ctx: &Context) {
         self.answer_dialog();
+        self.tend_profiles();
         self.take_in();
         let session = Arc::clone(self.history.session());
         self.shelf.tend(&session.scans, &self.wake);
@@ -291,6 +303,12 @@ impl App {
                 Bench::Exposures => self.exposures.ui(ui, &scene, &mut asks),
                 Bench::Curves => self.curves.ui(ui, &scene, &mut asks),
                 Bench::Eye => self.eye.ui(ui, &scene, &self.shelf, &mut asks),
+                Bench::Profiles => self.profiles.ui(ui, &scene, &self.keeper, &mut asks),
+            }
+        } else if self.bench == Bench::Profiles {
+            self.profiles.ui(ui, &scene, &self.keeper, &mut asks);
+            if !self.said.is_empty() {
+                overlay::note(&ctx, &self.said, &self.theme);
             }
         } else {
             let names: Vec<String> = self
@@ -331,8 +349,14 @@ impl App {
         let standing = bar::Standing {
             name: &name,
             saved: self.history.is_saved(),
-            undo: self.history.undo_label(),
-            redo: self.history.redo_label(),
+            undo: match self.bench {
+                Bench::Profiles => self.keeper.undo_label(),
+                _ => self.history.undo_label(),
+            },
+            redo: match self.bench {
+                Bench::Profiles => self.keeper.redo_label(),
+                _ => self.history.redo_label(),
+            },
             bench: self.bench,
             open: !scene.session.scans.is_empty(),
             measured: scene.analysis.is_some(),

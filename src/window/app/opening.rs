@@ -142,6 +142,8 @@ impl App {
                 }
             }
             Ask::Svg | Ask::Png | Ask::Csv => self.export(ask, &first),
+            Ask::TakeIn => self.take_in_profiles(paths),
+            Ask::HandOut => self.hand_out_profile(&first),
         }
     }
 

@@ -13,6 +13,7 @@ use crate::measure::strip::Role;
 use crate::window::command::Command;
 use crate::window::eye_bench;
 use crate::window::layout::Room;
+use crate::window::profiles::ProfileAsk;
 use crate::window::request::{Request, Scene};
 use crate::window::theme::{ANSWER_WIDTH, NARROW_ANSWER_WIDTH, Theme, figure, strong};
 
@@ -45,7 +46,7 @@ fn column_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
                 if scene.stale {
                     ui.weak("Being worked out anew…");
                 }
-                answers_ui(ui, scene);
+                answers_ui(ui, scene, asks);
                 if let Some(analysis) = scene.analysis {
                     findings_ui(ui, scene, &analysis.findings, asks);
                 }
@@ -117,16 +118,40 @@ fn short(scene: &Scene<'_>, pair: &PairResult) -> String {
     said
 }
 
-fn answers_ui(ui: &mut Ui, scene: &Scene<'_>) {
+fn answers_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
     let pairs = scene.analysis.map_or(&[][..], |analysis| &analysis.pairs);
     if pairs.is_empty() {
         ui.heading("No answer yet");
         ui.label(what_is_missing(scene));
         return;
     }
-    for pair in pairs {
+    for (index, pair) in pairs.iter().enumerate() {
         pair_ui(ui, scene, pair);
+        if pair.answer.stops.value.is_some() {
+            keep_ui(ui, scene, index, pair, asks);
+        }
         ui.separator();
+    }
+}
+
+/// Keeps the pair in the profile of the coated strip's name.
+fn keep_ui(
+    ui: &mut Ui,
+    scene: &Scene<'_>,
+    index: usize,
+    pair: &PairResult,
+    asks: &mut Vec<Request>,
+) {
+    let name = scene.name(pair.coupon);
+    let response = ui
+        .add_enabled(!scene.stale, egui::Button::new("Keep in a profile"))
+        .on_hover_text(format!(
+            "Keeps these readings and this answer in the profile called {name}; makes it if it isn't there."
+        ));
+    let label = format!("Keep {name} in a profile");
+    response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, !scene.stale, &label));
+    if response.clicked() {
+        asks.push(Request::Profile(ProfileAsk::Keep(index, None)));
     }
 }
 

@@ -223,7 +223,10 @@ fn right_ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<
             text = text.color(theme.on_accent);
         }
         let response = ui
-            .add_enabled_ui(standing.open, |ui| ui.selectable_label(chosen, text))
+            .add_enabled_ui(
+                standing.open || bench.stands_alone() || standing.bench.stands_alone(),
+                |ui| ui.selectable_label(chosen, text),
+            )
             .inner;
         if chosen {
             // A bar under the chosen bench: not by colour alone.

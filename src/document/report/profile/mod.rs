@@ -1,6 +1,7 @@
 //! Profiles in words and figures.
 
 mod beside;
+mod drift;
 mod pooled;
 
 use std::fmt::Write as _;
@@ -11,6 +12,7 @@ use crate::document::profile::{Card, Conflict, Evidence, Field, Profile};
 use crate::measure::compare::PairAnswer;
 
 pub use beside::{beside, stops_apart};
+pub use drift::{against_label, drift_sentences};
 pub use pooled::{pooled, row_label, sentences};
 
 /// Longest name in a table, letters.

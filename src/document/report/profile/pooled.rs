@@ -20,6 +20,10 @@ pub fn pooled(profile: &Profile, pool: &ProfilePool) -> String {
         }
         text.push_str(&table(profile, one));
     }
+    text.push_str("\nDrift\n");
+    for sentence in super::drift_sentences(&pool.drift) {
+        text.push_str(&wrapped(&sentence, "  ", "  "));
+    }
     text
 }
 
@@ -79,8 +83,13 @@ fn span(quantity: Quantity, lower: f64, upper: f64) -> String {
     }
 }
 
+/// A span to stand after "between".
+fn between_words(quantity: Quantity, lower: f64, upper: f64) -> String {
+    span(quantity, lower, upper).replacen(" to ", " and ", 1)
+}
+
 /// A size without direction, in the unit of the quantity.
-fn size(quantity: Quantity, size: f64) -> String {
+pub(super) fn size(quantity: Quantity, size: f64) -> String {
     match quantity {
         Quantity::Stops => format!("{} stops", plain(size, 2)),
         Quantity::Contrast => plain(size, 0),
@@ -108,7 +117,7 @@ fn together(quantity: Quantity, pooled: &Pooled) -> String {
     format!(
         "{lead} {}, between {} at 95 %{factor}.",
         value(quantity, mean),
-        span(quantity, lower, upper)
+        between_words(quantity, lower, upper)
     )
 }
 
@@ -116,7 +125,7 @@ fn next(quantity: Quantity, pooled: &Pooled) -> String {
     let (lower, upper) = (pooled.next.quantile(0.025), pooled.next.quantile(0.975));
     format!(
         "The next session is foretold between {} at 95 %.",
-        span(quantity, lower, upper)
+        between_words(quantity, lower, upper)
     )
 }
 
@@ -259,11 +268,19 @@ fn table(profile: &Profile, one: &PooledQuantity) -> String {
     let mut text = String::new();
     for (label, estimate) in rows {
         let said = match (estimate.value, estimate.bounds()) {
-            (Some(middle), Some((lower, upper))) => format!(
-                "{} ({})",
-                value(one.quantity, middle),
-                span(one.quantity, lower, upper)
-            ),
+            (Some(middle), Some((lower, upper))) => {
+                let decimals = match one.quantity {
+                    Quantity::Contrast => 0,
+                    _ => DENSITY_DECIMALS,
+                };
+                // The word for the direction stands once where it is one for all.
+                let middle = if lower.signum() == upper.signum() {
+                    plain(middle.abs(), decimals)
+                } else {
+                    value(one.quantity, middle)
+                };
+                format!("{middle} ({})", span(one.quantity, lower, upper))
+            }
             (Some(middle), None) => value(one.quantity, middle),
             (None, _) => "none".into(),
         };
