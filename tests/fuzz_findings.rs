@@ -38,6 +38,12 @@ fn colour_profiles_and_past_findings_do_no_harm() {
 fn texts_and_past_findings_do_no_harm() {
     assert!(all(parsers::session, &["fuzz/session"]) >= 2);
     assert!(all(parsers::calibration, &["fuzz/calibration"]) >= 1);
+    assert!(
+        all(
+            parsers::profile,
+            &["profiles", "demo-shelf", "fuzz/profile"]
+        ) >= 6
+    );
     assert!(all(parsers::wedge_list, &["fuzz/wedge_list"]) >= 4);
     assert!(all(parsers::exposure_words, &["fuzz/exposure_words"]) >= 7);
 }

@@ -185,6 +185,29 @@ pub fn calibration(bytes: &[u8]) {
     }
 }
 
+/// Any text as a profile; what was read is written and read again, and pooled.
+pub fn profile(bytes: &[u8]) {
+    let Ok(text) = std::str::from_utf8(bytes) else {
+        return;
+    };
+    use twinstrip::document::profile::ProfilePool;
+    use twinstrip::files::shelf::{from_text, to_text};
+    let path = Path::new("profile.ron");
+    match from_text(path, text) {
+        Ok(profile) => {
+            let written = to_text(&profile).unwrap();
+            match from_text(path, &written) {
+                // As texts: what is no number is not equal to itself.
+                Ok(again) => assert_eq!(to_text(&again).unwrap(), written),
+                Err(error) => panic!("{error}, in what was written:\n{written}"),
+            }
+            let pool = ProfilePool::of(&profile, None);
+            assert_eq!(pool.quantities.len(), 4);
+        }
+        Err(error) => told(&error.to_string(), "profile.ron"),
+    }
+}
+
 /// Any text as a time, times, stops, an aperture, and a whole exposure.
 pub fn exposure_words(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {

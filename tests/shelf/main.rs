@@ -6,6 +6,7 @@
     reason = "a test may fail where it stands, wait, and look into files"
 )]
 
+mod damaged;
 mod demo;
 mod killed;
 mod many;

@@ -137,6 +137,40 @@ fn a_profile_is_renamed_copied_retired_exported_and_taken_in() {
     let copied = json(shelf, &["show", "next batch"]);
     assert_eq!(copied["profile"]["particulars"]["batch"], "7");
     assert_eq!(copied["profile"]["sessions"], Value::Array(vec![]));
+    let taken = run(shelf, &["rename", "next batch", "Harbour slates"]);
+    assert_eq!(taken.code, 5);
+    assert!(
+        taken.err.contains("a profile of that name is there"),
+        "{}",
+        taken.err
+    );
+    let said = json(
+        shelf,
+        &[
+            "correct",
+            "harbour slates",
+            "1",
+            "date=2027-01-01",
+            "remelts=9",
+            "note=last of all",
+        ],
+    );
+    // It is the newest now.
+    let last = &said["profile"]["sessions"][3];
+    assert_eq!(
+        (&last["remelts"], &last["date"]),
+        (&9.into(), &"2027-01-01".into())
+    );
+    assert_eq!(
+        run(shelf, &["correct", "harbour slates", "5", "remelts=1"]).code,
+        2
+    );
+    let unknown = run(shelf, &["correct", "harbour slates", "1", "remelt=1"]);
+    assert!(
+        unknown.err.contains("did you mean `remelts`?"),
+        "{}",
+        unknown.err
+    );
     answered(shelf, &["retire", "next batch"]);
     assert_eq!(
         json(shelf, &["list"])["profiles"].as_array().unwrap().len(),

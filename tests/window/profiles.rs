@@ -117,6 +117,11 @@ fn a_profile_is_put_aside_copied_handed_out_and_taken_in() {
     window.answers.0.lock().unwrap().push(out.clone());
     window.click("Write to a file…");
     window.until("the file", |app| app.said().contains("out.ron written"));
+    window.click("Day, bottle, remelts, note");
+    window.write("Times melted again of session 1", "7");
+    window.until_shown("Undo say times melted again");
+    let two = profile(&window, "slate, two coats (invented data)");
+    assert_eq!(two.evidence[0].origin.remelts, Some(7));
     window.click("Take out session 4");
     window.until_shown("Undo take session 4");
     assert_eq!(

@@ -74,6 +74,9 @@ impl Card {
     /// Whether every word of `wanted` stands somewhere in its name, its particulars or the
     /// names of its sessions; capitals make no difference.
     pub fn holds(&self, wanted: &str) -> bool {
+        if wanted.trim().is_empty() {
+            return true;
+        }
         let mut text = self.name.to_lowercase();
         let said = Field::ALL
             .into_iter()

@@ -5,7 +5,8 @@ use crate::document::Session;
 use crate::document::day::Day;
 use crate::measure::analysis::{Analysis, Settings};
 use crate::measure::compare::{self, PairAnswer, StripEvidence};
-use crate::measure::estimate::{Estimate, Gap};
+use crate::measure::estimate::{End, Estimate, Gap};
+use crate::measure::nearest::{hint, nearest};
 
 /// A scan of the session.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -35,6 +36,103 @@ pub struct Origin {
     pub program: String,
     /// Whatever the person wants to remember of this session.
     pub note: String,
+}
+
+/// What a person says of one session.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SessionField {
+    /// Its day.
+    Day,
+    /// When the bottle that was used was opened.
+    Opened,
+    /// How many times the emulsion had been melted again.
+    Remelts,
+    /// Whatever is worth remembering.
+    Note,
+}
+
+impl SessionField {
+    /// All of them, as they are shown.
+    pub const ALL: [Self; 4] = [Self::Day, Self::Opened, Self::Remelts, Self::Note];
+
+    /// Its word on the command line.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Day => "date",
+            Self::Opened => "opened",
+            Self::Remelts => "remelts",
+            Self::Note => "note",
+        }
+    }
+
+    /// Its label on screen.
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Day => "Day",
+            Self::Opened => "Its bottle opened on",
+            Self::Remelts => "Times melted again",
+            Self::Note => "Note",
+        }
+    }
+
+    /// The field of a word.
+    ///
+    /// # Errors
+    /// In words, with the one that may have been meant.
+    pub fn of_word(word: &str) -> Result<Self, String> {
+        let plain = word.trim().to_lowercase();
+        let known = Self::ALL.map(Self::word);
+        Self::ALL
+            .into_iter()
+            .find(|field| field.word() == plain)
+            .ok_or_else(|| {
+                let hint = hint(nearest(&plain, &known));
+                format!(
+                    "`{word}` is not known here{hint}; known are {}",
+                    known.join(", ")
+                )
+            })
+    }
+}
+
+/// Most times that anybody melts an emulsion again.
+const MOST_REMELTS: u32 = 1_000;
+
+impl Origin {
+    /// A field as it is written; empty when nothing is said.
+    pub fn get(&self, field: SessionField) -> String {
+        let written = |day: Option<Day>| day.map(|day| day.to_string()).unwrap_or_default();
+        match field {
+            SessionField::Day => written(self.date),
+            SessionField::Opened => written(self.opened),
+            SessionField::Remelts => self.remelts.map(|n| n.to_string()).unwrap_or_default(),
+            SessionField::Note => self.note.clone(),
+        }
+    }
+
+    /// Says a field, as [`Origin::get`] gives it; an empty text unsays it.
+    ///
+    /// # Errors
+    /// What would be right, in words.
+    pub fn set(&mut self, field: SessionField, said: &str) -> Result<(), String> {
+        let said = said.trim();
+        let day = || -> Result<Option<Day>, String> {
+            let given = (!said.is_empty()).then(|| said.parse::<Day>());
+            given.transpose().map_err(|error| error.to_string())
+        };
+        match field {
+            SessionField::Day => self.date = day()?,
+            SessionField::Opened => self.opened = day()?,
+            SessionField::Remelts if said.is_empty() => self.remelts = None,
+            SessionField::Remelts => {
+                let count = said.parse().ok().filter(|count| *count <= MOST_REMELTS);
+                let wrong = || format!("remelts are counted: a whole number up to {MOST_REMELTS}");
+                self.remelts = Some(count.ok_or_else(wrong)?);
+            }
+            SessionField::Note => said.clone_into(&mut self.note),
+        }
+        Ok(())
+    }
 }
 
 /// The two strips, by their names and their places in the session (from 0).
@@ -110,8 +208,8 @@ impl Evidence {
         } = found.answer.stops
         {
             let why = match lower {
-                crate::measure::estimate::End::Open(why) => why,
-                crate::measure::estimate::End::At(_) => Gap::AllStepsBelow,
+                End::Open(why) => why,
+                End::At(_) => Gap::AllStepsBelow,
             };
             return Err(NoEvidence::NoAnswer {
                 coupon: name(found.coupon),

@@ -17,7 +17,7 @@ use super::day::Day;
 
 pub use card::{Card, SessionCard, Short};
 pub use drifting::trend_quantity;
-pub use evidence::{Evidence, NoEvidence, Origin, Pair, ScanMark};
+pub use evidence::{Evidence, NoEvidence, Origin, Pair, ScanMark, SessionField};
 pub use field::{Field, Particulars, Price, PricePer, Wet};
 pub use merge::{Conflict, Merged, Put, merge};
 pub use pooled::{PooledQuantity, ProfilePool, Quantity, Row};
@@ -110,6 +110,30 @@ impl Profile {
             retired: false,
             evidence: Vec::new(),
         }
+    }
+
+    /// The profile with something said of one of its sessions (from 0).
+    ///
+    /// # Errors
+    /// What would be right, in words.
+    pub fn with_said(
+        &self,
+        session: usize,
+        field: SessionField,
+        said: &str,
+    ) -> Result<Self, String> {
+        let mut changed = self.clone();
+        let count = changed.evidence.len();
+        let evidence = changed.evidence.get_mut(session).ok_or_else(|| {
+            format!(
+                "{} has {count} sessions; there is no session {}",
+                self.name,
+                session + 1
+            )
+        })?;
+        evidence.origin.set(field, said)?;
+        changed.sort();
+        Ok(changed)
     }
 
     /// Days from opening the bottle to a session, where both days are known.

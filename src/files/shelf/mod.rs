@@ -142,7 +142,7 @@ impl Listing {
                     hint: hint(nearest(wanted, &names)),
                 })
             }
-            [ref several @ ..] => {
+            ref several => {
                 let files: Vec<&str> = several.iter().map(|(file, _)| file.as_str()).collect();
                 Err(NoProfile::Several {
                     wanted: wanted.to_owned(),
@@ -299,6 +299,9 @@ impl Shelf {
         let there = read_profile(&path)?;
         let Merged { profile, conflicts } = merge(before, after, &there);
         check(&profile)?;
+        if profile.name != there.name {
+            self.refuse_taken(&profile.name, &file)?;
+        }
         if profile != there {
             self.keep_before(&path, &there)?;
             write(&path, &profile)?;
@@ -339,6 +342,22 @@ impl Shelf {
             profile: None,
             conflicts: vec![],
         })
+    }
+
+    /// Two profiles of one name could not be told apart by it.
+    fn refuse_taken(&self, name: &str, own: &str) -> Result<(), ShelfError> {
+        let wanted = name.trim().to_lowercase();
+        let listing = self.list()?;
+        let taken = listing
+            .cards
+            .iter()
+            .find(|(file, card)| file != own && card.name.trim().to_lowercase() == wanted);
+        match taken {
+            Some((file, _)) => Err(ShelfError::NameTaken {
+                path: self.path(file),
+            }),
+            None => Ok(()),
+        }
     }
 
     fn keep_before(&self, path: &Path, there: &Profile) -> Result<(), ShelfError> {

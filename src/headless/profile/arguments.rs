@@ -7,7 +7,7 @@ use clap::{Args, Subcommand};
 use super::super::arguments::Reading;
 use super::super::entry;
 use crate::document::day::Day;
-use crate::document::profile::Field;
+use crate::document::profile::{Field, SessionField};
 
 /// What goes for all of them.
 #[derive(Debug, Args)]
@@ -48,6 +48,8 @@ pub(super) enum Deed {
     Retire(One),
     /// Take a profile back that was put aside
     Revive(One),
+    /// Say a session's day, remelts, bottle or note
+    Correct(Correct),
     /// Take a session out of a profile
     Drop(Drop),
     /// Write a profile to a file elsewhere
@@ -147,6 +149,19 @@ pub(super) struct One {
 }
 
 #[derive(Debug, Args)]
+pub(super) struct Correct {
+    /// The profile
+    #[arg(value_name = "PROFILE")]
+    pub(super) profile: String,
+    /// Number of the session, as `show` counts them
+    #[arg(value_name = "NUMBER", value_parser = entry::count)]
+    pub(super) session: u64,
+    /// date, opened, remelts or note, such as remelts=2; an empty text unsays it
+    #[arg(value_name = "FIELD=TEXT", required = true, value_parser = said_of_session)]
+    pub(super) say: Vec<(SessionField, String)>,
+}
+
+#[derive(Debug, Args)]
 pub(super) struct Drop {
     /// The profile
     #[arg(value_name = "PROFILE")]
@@ -205,6 +220,14 @@ fn said(text: &str) -> Result<(Field, String), String> {
         .split_once('=')
         .ok_or("write a field, = and what it says: coats=2")?;
     Ok((Field::of_word(word)?, said.to_owned()))
+}
+
+/// `FIELD=TEXT` of a session.
+fn said_of_session(text: &str) -> Result<(SessionField, String), String> {
+    let (word, said) = text
+        .split_once('=')
+        .ok_or("write a field, = and what it says: remelts=2")?;
+    Ok((SessionField::of_word(word)?, said.to_owned()))
 }
 
 /// Stops, as a number or a fraction.

@@ -8,12 +8,12 @@ use std::path::{Path, PathBuf};
 
 use super::exit::{Failure, Outcome};
 use super::output;
-use crate::document::profile::{Card, Conflict, Field, Profile, ProfilePool, Put};
+use crate::document::profile::{Card, Conflict, Evidence, Field, Profile, ProfilePool, Put};
 use crate::document::report::profile as report;
 use crate::files::shelf::{self, Done, NoProfile, Shelf, ShelfError};
 
 pub(super) use arguments::Profiles;
-use arguments::{Beside, Deed, Drop, Export, Import, List, Named, Pool, Show};
+use arguments::{Beside, Correct, Deed, Drop, Export, Import, List, Named, Pool, Show};
 
 impl From<ShelfError> for Failure {
     fn from(error: ShelfError) -> Self {
@@ -79,6 +79,7 @@ pub(super) fn run(task: &Profiles) -> Result<Outcome, Failure> {
         }
         Deed::Retire(task) => desk.change(&task.profile, |there| Ok(put_aside(there, true))),
         Deed::Revive(task) => desk.change(&task.profile, |there| Ok(put_aside(there, false))),
+        Deed::Correct(task) => correct(&desk, task),
         Deed::Drop(task) => drop_session(&desk, task),
         Deed::Export(task) => export(&desk, task),
         Deed::Import(task) => import(&desk, task),
@@ -173,16 +174,31 @@ fn put_aside(there: &Profile, retired: bool) -> Profile {
 }
 
 fn rename(desk: &Desk, task: &Named) -> Result<Outcome, Failure> {
-    let listing = desk.shelf.list()?;
-    if let Ok((file, _)) = listing.find(&task.name) {
-        let path = desk.shelf.path(file);
-        return Err(ShelfError::NameTaken { path }.into());
-    }
     desk.change(&task.profile, |there| {
         Ok(Profile {
             name: task.name.trim().to_owned(),
             ..there.clone()
         })
+    })
+}
+
+fn correct(desk: &Desk, task: &Correct) -> Result<Outcome, Failure> {
+    desk.change(&task.profile, |there| {
+        let mut changed = there.clone();
+        // By its mark: another day may give it another number.
+        let place = task.session as usize - 1;
+        let mark = there.evidence.get(place).map(Evidence::mark);
+        for (field, text) in &task.say {
+            let now = changed
+                .evidence
+                .iter()
+                .position(|one| Some(one.mark()) == mark)
+                .unwrap_or(place);
+            changed = changed
+                .with_said(now, *field, text)
+                .map_err(|what| Failure::usage(format!("{}: {what}", field.word())))?;
+        }
+        Ok(changed)
     })
 }
 

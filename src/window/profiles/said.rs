@@ -3,15 +3,66 @@
 use egui::{Button, Grid, RichText, TextEdit, Ui};
 
 use super::{ProfileAsk, ProfilesBench};
-use crate::document::profile::{Evidence, Field, Profile, Put};
+use crate::document::profile::{Evidence, Field, Profile, Put, SessionField};
 use crate::document::report::words::{CONTRAST, SPEED};
 use crate::window::request::{Request, Scene};
 use crate::window::theme::strong;
 
-/// What is being typed; `None` stands for the name.
+/// Something that is said of a profile.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Said {
+    Name,
+    Particular(Field),
+    Session(usize, SessionField),
+}
+
+impl Said {
+    fn label(self) -> String {
+        match self {
+            Self::Name => "Name".into(),
+            Self::Particular(field) => field.label().into(),
+            Self::Session(_, field) => field.label().into(),
+        }
+    }
+
+    /// What whoever can't see the row is told.
+    fn full_label(self) -> String {
+        match self {
+            Self::Session(number, field) => format!("{} of session {}", field.label(), number + 1),
+            other => format!("{} of the profile", other.label()),
+        }
+    }
+
+    fn stands(self, profile: &Profile) -> String {
+        match self {
+            Self::Name => profile.name.clone(),
+            Self::Particular(field) => profile.particulars.get(field),
+            Self::Session(number, field) => profile
+                .evidence
+                .get(number)
+                .map(|one| one.origin.get(field))
+                .unwrap_or_default(),
+        }
+    }
+
+    fn taken(self, profile: &Profile, text: &str) -> Result<Profile, String> {
+        let mut after = profile.clone();
+        match self {
+            Self::Name => {
+                text.trim().clone_into(&mut after.name);
+                after.check().map_err(|error| error.to_string())?;
+            }
+            Self::Particular(field) => after.particulars.set(field, text)?,
+            Self::Session(number, field) => return profile.with_said(number, field, text),
+        }
+        Ok(after)
+    }
+}
+
+/// What is being typed.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Draft {
-    field: Option<Field>,
+    said: Said,
     text: String,
     error: Option<String>,
 }
@@ -39,9 +90,9 @@ impl ProfilesBench {
             .num_columns(2)
             .spacing([16.0, 4.0])
             .show(ui, |ui| {
-                self.row_ui(ui, scene, file, profile, None, asks);
+                self.row_ui(ui, scene, file, profile, Said::Name, asks);
                 for field in Field::ALL {
-                    self.row_ui(ui, scene, file, profile, Some(field), asks);
+                    self.row_ui(ui, scene, file, profile, Said::Particular(field), asks);
                 }
             });
         ui.add_space(8.0);
@@ -51,7 +102,17 @@ impl ProfilesBench {
         }
         for (number, evidence) in profile.evidence.iter().enumerate() {
             ui.push_id(number, |ui| {
-                session_ui(ui, scene, file, profile, number, evidence, asks)
+                session_ui(ui, scene, file, profile, number, evidence, asks);
+                egui::CollapsingHeader::new("Day, bottle, remelts, note")
+                    .id_salt("said")
+                    .show(ui, |ui| {
+                        Grid::new("session").num_columns(2).show(ui, |ui| {
+                            for field in SessionField::ALL {
+                                let said = Said::Session(number, field);
+                                self.row_ui(ui, scene, file, profile, said, asks);
+                            }
+                        });
+                    });
             });
         }
     }
@@ -134,38 +195,34 @@ impl ProfilesBench {
         scene: &Scene<'_>,
         file: &str,
         profile: &Profile,
-        field: Option<Field>,
+        said: Said,
         asks: &mut Vec<Request>,
     ) {
-        let label = field.map_or("Name", Field::label);
-        let stands = match field {
-            None => profile.name.clone(),
-            Some(field) => profile.particulars.get(field),
-        };
-        let own = self.draft.as_ref().filter(|draft| draft.field == field);
+        let stands = said.stands(profile);
+        let own = self.draft.as_ref().filter(|draft| draft.said == said);
         let error = own.and_then(|draft| draft.error.clone());
         let mut text = own.map_or_else(|| stands.clone(), |draft| draft.text.clone());
-        ui.label(label);
+        ui.label(said.label());
         let width = (ui.available_width() - 8.0).clamp(96.0, 420.0);
-        let edit = if field == Some(Field::Notes) {
+        let edit = if said == Said::Particular(Field::Notes) {
             TextEdit::multiline(&mut text).desired_rows(2)
         } else {
             TextEdit::singleline(&mut text)
         };
-        let response = ui.vertical(|ui| {
+        let row = ui.vertical(|ui| {
             let response = ui
                 .add(edit.desired_width(width))
-                .accessible_name(format!("{label} of the profile"));
+                .accessible_name(said.full_label());
             if let Some(error) = error {
                 ui.label(RichText::new(error).color(scene.theme.caution));
             }
             response
         });
-        let response = response.inner;
+        let response = row.inner;
         ui.end_row();
         if response.changed() {
             self.draft = Some(Draft {
-                field,
+                said,
                 text: text.clone(),
                 error: None,
             });
@@ -177,23 +234,15 @@ impl ProfilesBench {
             self.draft = None;
             return;
         }
-        let mut after = profile.clone();
-        let taken = match field {
-            None => {
-                text.trim().clone_into(&mut after.name);
-                after.check().map_err(|error| error.to_string())
-            }
-            Some(field) => after.particulars.set(field, &text),
-        };
-        match taken {
-            Ok(()) => {
+        match said.taken(profile, &text) {
+            Ok(after) => {
                 self.draft = None;
-                let words = format!("say {} of {}", label.to_lowercase(), profile.name);
+                let words = format!("say {} of {}", said.label().to_lowercase(), profile.name);
                 asks.push(put(file, profile, after, words));
             }
             Err(error) => {
                 self.draft = Some(Draft {
-                    field,
+                    said,
                     text,
                     error: Some(error),
                 });
