@@ -97,7 +97,7 @@ fn particulars_are_said_found_filtered_and_undone() {
 
 #[test]
 fn a_profile_is_put_aside_copied_handed_out_and_taken_in() {
-    let mut window = Window::of_size(1280.0, 1440.0);
+    let mut window = Window::of_size(1280.0, 1900.0);
     window.with_profiles();
     window.click(TWO);
     window.until_shown("1: 2026-03-02");
