@@ -70,6 +70,8 @@ if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
     command -v Xvfb >/dev/null || missing+=(xvfb)
     ldconfig -p | grep -q libGLX_mesa || missing+=(libgl1-mesa-dri libglx-mesa0 libegl1 libgl1)
     ldconfig -p | grep -q libxkbcommon-x11 || missing+=(libxkbcommon-x11-0 libx11-xcb1)
+    # The bench sheet's page is opened by another program.
+    command -v pdftotext >/dev/null || missing+=(poppler-utils)
     if [ "${#missing[@]}" -gt 0 ]; then
         apt-get update -qq
         DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
@@ -82,6 +84,7 @@ check "lints" cargo clippy --locked --all-targets --quiet -- -D warnings
 check "documentation" env RUSTDOCFLAGS="-D warnings" \
     cargo doc --locked --no-deps --document-private-items --quiet
 check "release build" cargo build --locked --release --quiet
+command -v pdftotext >/dev/null && export TWINSTRIP_POPPLER=1
 # What people run is what the tests in a real window drive and time.
 export TWINSTRIP_PROGRAM="${CARGO_TARGET_DIR:-target}/release/twinstrip"
 # The rooms are kept apart by tests/layering.rs and the bans in .clippy.toml.

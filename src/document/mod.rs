@@ -7,6 +7,7 @@ pub mod history;
 pub mod planning;
 pub mod profile;
 pub mod report;
+pub mod sheet;
 
 #[cfg(test)]
 mod tests;

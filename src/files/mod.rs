@@ -12,6 +12,7 @@ pub mod paths;
 pub mod recipe;
 pub mod scan;
 pub mod session;
+pub mod sheet;
 pub mod shelf;
 pub mod text;
 pub mod wedge;

@@ -323,8 +323,8 @@ pub fn strong(words: impl Into<String>) -> egui::RichText {
 pub fn install_fonts(ctx: &Context) {
     let mut fonts = FontDefinitions::empty();
     for (name, bytes) in [
-        ("B612", &include_bytes!("fonts/B612-Regular.otf")[..]),
-        ("B612 Bold", &include_bytes!("fonts/B612-Bold.otf")[..]),
+        ("B612", &include_bytes!("../fonts/B612-Regular.otf")[..]),
+        ("B612 Bold", &include_bytes!("../fonts/B612-Bold.otf")[..]),
     ] {
         let data = Arc::new(FontData::from_static(bytes));
         fonts.font_data.insert(name.into(), data);
