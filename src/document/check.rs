@@ -49,6 +49,9 @@ pub enum SessionError {
         /// What is wrong.
         what: String,
     },
+    /// Something about the print that is planned.
+    #[error("the print: {0}")]
+    Print(String),
     /// A setting out of its range.
     #[error("settings: {0}")]
     Settings(String),
@@ -83,6 +86,9 @@ impl Session {
                 number: index + 1,
                 what,
             })?;
+        }
+        if let Some(printing) = &self.printing {
+            printing.check().map_err(SessionError::Print)?;
         }
         Ok(())
     }

@@ -1,6 +1,6 @@
 //! Changes of a session, as values.
 
-use super::{Encoding, Scan, Session, SessionError, Strip, UsedCalibration, Wedge};
+use super::{Encoding, Printing, Scan, Session, SessionError, Strip, UsedCalibration, Wedge};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
 use crate::measure::geometry::{Area, Field, StripShape};
@@ -135,6 +135,8 @@ pub enum Edit {
     AddMatch(Match),
     /// Takes a match back.
     RemoveMatch(usize),
+    /// Says what is to be printed on what, or takes it back; the words complete "Undo …".
+    SetPrinting(Option<Box<Printing>>, &'static str),
     /// Keeps a note.
     SetNotes(String),
 }
@@ -190,6 +192,7 @@ impl Edit {
             Self::DropPriors => "drop priors",
             Self::AddMatch(_) => "match by eye",
             Self::RemoveMatch(_) => "remove match",
+            Self::SetPrinting(_, what) => what,
             Self::SetNotes(_) => "write notes",
         }
     }
@@ -290,6 +293,7 @@ impl Edit {
                 }
                 session.matches.remove(*index);
             }
+            Self::SetPrinting(printing, _) => session.printing.clone_from(printing),
             Self::SetNotes(notes) => session.notes.clone_from(notes),
         }
         Ok(())

@@ -5,6 +5,7 @@ pub mod day;
 pub mod edit;
 pub mod history;
 pub mod planning;
+pub mod printing;
 pub mod profile;
 pub mod report;
 pub mod sheet;
@@ -26,6 +27,7 @@ use crate::measure::strip::Role;
 pub use check::SessionError;
 pub use edit::{Edit, EditError};
 pub use history::{Gesture, History, Revision};
+pub use printing::Printing;
 
 /// Standard uncertainty of a wedge's listed densities where nobody says: a printed list with
 /// two decimals, from a wedge that has aged a little (common practice, no source).
@@ -148,6 +150,8 @@ pub struct Session {
     pub settings: Settings,
     /// Steps that a person found to look alike. They change nothing that is measured.
     pub matches: Vec<Match>,
+    /// The print that is planned, if one is.
+    pub printing: Option<Box<Printing>>,
     /// Whatever the person wants to remember.
     pub notes: String,
 }

@@ -123,6 +123,7 @@ fn session(practice: &Practice, names: &[String]) -> Result<Session, Failure> {
             ..Settings::default()
         },
         matches: vec![],
+        printing: None,
         notes: "Practice scans: invented data.".into(),
     };
     session

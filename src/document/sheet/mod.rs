@@ -3,10 +3,12 @@
 //! One page. `files::sheet` sets it as PDF or plain text; both have the same content.
 
 pub mod cautions;
+pub mod filled;
 pub mod process;
 
 use serde::Serialize;
 
+pub use filled::Source;
 pub use process::{Hardener, Process, ProcessError, Stage};
 
 /// One exposure to tick off.

@@ -6,6 +6,7 @@ use serde::de::value::{MapAccessDeserializer, SeqAccessDeserializer};
 use serde::de::{self, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Serialize, Serializer};
 
+use super::print::PrintingDto;
 use super::shape::{AreaDto, ShapeDto};
 use super::used::CalibrationDto;
 use super::values::{FNumber, StopCount, Time, TimeList};
@@ -37,6 +38,12 @@ pub(super) struct SessionDto {
     pub(super) settings: Option<SettingsDto>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub(super) matches: Vec<MatchDto>,
+    #[serde(
+        default,
+        skip_serializing_if = "Option::is_none",
+        serialize_with = "present"
+    )]
+    pub(super) printing: Option<PrintingDto>,
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub(super) notes: String,
 }

@@ -3,6 +3,7 @@
 //! docs/session-file.md describes it.
 
 mod dto;
+mod print;
 mod read;
 mod shape;
 mod used;
@@ -10,12 +11,14 @@ mod values;
 mod write;
 
 #[cfg(test)]
+mod print_tests;
+#[cfg(test)]
 mod tests;
 
 pub use read::{Beside, Folder, from_text, read_session};
 pub use write::{to_text, write_session};
 
 /// Version of the session file that this program writes, and the newest that it reads.
-pub const VERSION: u64 = 1;
+pub const VERSION: u64 = 2;
 
 use super::calibration::ron_options;

@@ -127,6 +127,17 @@ pub fn from_text(path: &Path, text: &str, beside: &dyn Beside) -> Result<Session
             })
         })
         .collect::<Result<_, _>>()?;
+    let printing = dto
+        .printing
+        .map(|mut dto| {
+            let print = dto.print.take().map(scan_of);
+            dto.printing(print).map(Box::new)
+        })
+        .transpose()
+        .map_err(|what| {
+            let byte = text.find("printing").unwrap_or(0);
+            TextError::at(path, text, byte, format!("the print: {what}"))
+        })?;
     let session = Session {
         scans: dto.scans.into_iter().map(scan_of).collect(),
         wedge,
@@ -134,6 +145,7 @@ pub fn from_text(path: &Path, text: &str, beside: &dyn Beside) -> Result<Session
         strips,
         settings: settings_of(dto.settings.unwrap_or_default()),
         matches,
+        printing,
         notes: dto.notes,
     };
     session
@@ -179,6 +191,7 @@ fn place_of(text: &str, error: &SessionError) -> usize {
         SessionError::Wedge(_) => text.find("wedge").unwrap_or(0),
         SessionError::Scan { path, .. } => place_of_name(text, path),
         SessionError::Match { .. } => text.find("matches").unwrap_or(0),
+        SessionError::Print(_) => text.find("printing").unwrap_or(0),
         SessionError::Settings(_) => text.find("settings").unwrap_or(0),
     }
 }

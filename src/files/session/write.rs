@@ -6,11 +6,14 @@ use super::dto::{
     EncodingDto, MatchDto, ScanDto, ScanFields, SeriesDto, SessionDto, SettingsDto, StripDto,
     WedgeDto, WedgeFields,
 };
+use super::print::PrintingDto;
 use super::shape::{AreaDto, ShapeDto};
 use super::used::CalibrationDto;
 use super::values::{FNumber, StopCount, Time};
 use super::{VERSION, ron_options};
-use crate::document::{Encoding, Scan, Session, Strip, UsedCalibration, WEDGE_UNCERTAINTY, Wedge};
+use crate::document::{
+    Encoding, Printing, Scan, Session, Strip, UsedCalibration, WEDGE_UNCERTAINTY, Wedge,
+};
 use crate::files::atomic::{self, WriteRefused};
 use crate::files::calibration::CalibrationFields;
 use crate::measure::analysis::Settings;
@@ -34,13 +37,19 @@ pub fn write_session(path: &Path, session: &Session) -> Result<(), WriteRefused>
 /// When a path is not text (UTF-8).
 pub fn to_text(session: &Session) -> Result<String, String> {
     let dto = SessionDto {
-        version: VERSION,
+        // A file that an older program can read says so.
+        version: if session.printing.is_some() {
+            VERSION
+        } else {
+            1
+        },
         scans: session.scans.iter().map(scan).collect::<Result<_, _>>()?,
         wedge: session.wedge.as_ref().map(wedge).transpose()?,
         calibration: session.calibration.as_ref().map(calibration).transpose()?,
         strips: session.strips.iter().map(strip).collect(),
         settings: settings(&session.settings),
         matches: matches(session),
+        printing: session.printing.as_deref().map(printing).transpose()?,
         notes: session.notes.clone(),
     };
     let layout = ron::ser::PrettyConfig::new()
@@ -125,6 +134,11 @@ fn matches(session: &Session) -> Vec<MatchDto> {
             })
         })
         .collect()
+}
+
+fn printing(printing: &Printing) -> Result<PrintingDto, String> {
+    let print = printing.print.as_ref().map(scan).transpose()?;
+    Ok(PrintingDto::of(printing, print))
 }
 
 /// Only what isn't as usual.
