@@ -12,6 +12,7 @@ mod scales;
 
 pub use chain::{analyse, analyse_again};
 pub use kept::Kept;
+pub use scales::scale_of_wedge;
 
 use std::sync::Arc;
 

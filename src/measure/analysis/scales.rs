@@ -14,7 +14,7 @@ use crate::measure::reading::{Cell, STRAY_MODES};
 use crate::measure::scale::calibration::see;
 use crate::measure::scale::lid::Levelled;
 use crate::measure::scale::{self, DensityScale, reuse};
-use crate::measure::strip::Found;
+use crate::measure::strip::{Found, Located};
 use crate::measure::watch::{Cancelled, Watch};
 
 /// The density scales of a session and which one each scan is read with.
@@ -192,6 +192,34 @@ pub(super) fn scales(
 
 fn slices(strips: &[ByAddress<Vec<Cell>>]) -> Vec<&[Cell]> {
     strips.iter().map(|cells| cells.0.as_slice()).collect()
+}
+
+/// The scale of the first wedge that could be read, for a scan that is none of the session's:
+/// the paper print. What is doubtful about it was told with the analysis.
+///
+/// # Errors
+/// When it is called off.
+pub fn scale_of_wedge(
+    question: &Question,
+    wedges: &[Located],
+    watch: &dyn Watch,
+) -> Result<Option<Arc<dyn DensityScale>>, Cancelled> {
+    let Some(spec) = &question.wedge else {
+        return Ok(None);
+    };
+    for located in wedges {
+        let Some(scan) = question.scans.get(located.shape.scan) else {
+            continue;
+        };
+        let channel = question.settings.channel;
+        let mut kept = Kept::default();
+        let cells = cells_of(scan, (&located.shape, &[]), channel, &mut kept, watch)?;
+        let fit = scale::fit_wedge(&cells, &located.shape, &spec.densities, spec.uncertainty);
+        if let Ok(fit) = fit {
+            return Ok(Some(Arc::new(fit.scale)));
+        }
+    }
+    Ok(None)
 }
 
 /// The calibration's curve for a scan. Each scan has one of its own: its level is its own.
