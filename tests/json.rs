@@ -81,6 +81,7 @@ fn printed() -> BTreeSet<String> {
     calibrated(&desk, &mut all);
     planned(&desk, &mut all);
     profiles(&desk, &mut all);
+    printing(&desk, &mut all);
     desk.put_scan("white.tif", tiff(), 1.0);
     desk.put(
         "session.ron",
@@ -175,6 +176,26 @@ fn profiles(desk: &Desk, all: &mut BTreeSet<String>) {
     asked(&["pool", "slates"]);
     asked(&["pool", "more slates"]);
     asked(&["list"]);
+}
+
+/// The keys of a bench sheet and of a tone preview with the first of these sessions.
+fn printing(desk: &Desk, all: &mut BTreeSet<String>) {
+    let recipe = "10s at f/8, magnified 4x, lens 80mm; burn sky: 1/2 stop";
+    let ran = desk.run(&["sheet", "a/session.ron", "--recipe", recipe, "--json"]);
+    assert_eq!(ran.code, 0, "{}{}", ran.err, ran.out);
+    keys(&parsed(&ran.out), all);
+    let scan = [
+        "preview",
+        "a/session.ron",
+        "--print",
+        "a/scan-1.tif",
+        "--json",
+    ];
+    let ran = desk.run(&scan);
+    assert_eq!(ran.code, 0, "{}{}", ran.err, ran.out);
+    let said = parsed(&ran.out);
+    assert_eq!(said["task"], "preview");
+    keys(&said, all);
 }
 
 /// The keys of a calibration made from the first of these sessions.

@@ -4,9 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use super::entry;
 use super::plan::PlanTask;
 use super::profile::Profiles;
+use super::{entry, printing};
 use crate::document::Encoding;
 use crate::simulate::{Level, Twist};
 
@@ -40,6 +40,10 @@ pub(super) enum Task {
     Show(Show),
     /// Keep what sessions teach about a material, and say what they tell together
     Profile(Profiles),
+    /// Write the sheet for the bench: exposures, burns, focus, baths, cautions
+    Sheet(printing::sheet::SheetTask),
+    /// Show what a paper print would look like on the coating
+    Preview(printing::preview::PreviewTask),
     /// Make practice scans whose answer is known
     Simulate(Simulate),
 }

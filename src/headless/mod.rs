@@ -12,6 +12,7 @@ mod measure;
 mod new;
 mod output;
 mod plan;
+mod printing;
 mod profile;
 mod progress;
 mod simulate;
@@ -53,6 +54,8 @@ pub fn run() -> ExitCode {
             Some(Task::Calibrate(task)) => calibrate::run(task),
             Some(Task::Show(task)) => calibrate::show(task),
             Some(Task::Profile(task)) => profile::run(task),
+            Some(Task::Sheet(task)) => printing::sheet::run(task),
+            Some(Task::Preview(task)) => printing::preview::run(task),
             Some(Task::Simulate(task)) => simulate::run(task),
         });
     match result {

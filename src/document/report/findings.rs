@@ -27,7 +27,7 @@ pub(super) fn list(session: &Session, analysis: &Analysis) -> String {
 }
 
 /// Findings about no session.
-pub(super) fn said(findings: &[Finding]) -> String {
+pub fn said(findings: &[Finding]) -> String {
     let mut text = String::new();
     for finding in findings {
         let scan = finding.place.scan;

@@ -5,12 +5,15 @@ mod findings;
 pub(crate) mod headline;
 mod picture;
 pub mod plan;
+mod preview;
 pub mod profile;
 mod tables;
 pub(crate) mod words;
 
 pub use calibration::{Fits, calibration_report, errors_by_density};
+pub use findings::said as said_findings;
 pub use picture::calibration_picture;
+pub use preview::{closest_said, losses, share, shares_said};
 
 use crate::document::Session;
 use crate::measure::analysis::Analysis;

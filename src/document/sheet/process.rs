@@ -112,7 +112,16 @@ impl Process {
     }
 }
 
+/// A name without what joins it to its time.
+fn bare(name: &str) -> &str {
+    name.trim_matches(|letter: char| letter.is_whitespace() || matches!(letter, ':' | ','))
+}
+
 fn stage(part: &str) -> Result<Stage, ProcessError> {
+    let part = bare(part);
+    if part.is_empty() {
+        return Err(ProcessError::NoBath(part.to_owned()));
+    }
     // The time begins with the last word that starts with a figure and reads as a time with
     // all that follows: "fixing bath 2 4min" is the second bath.
     let starts = part
@@ -124,7 +133,7 @@ fn stage(part: &str) -> Result<Stage, ProcessError> {
     for start in starts {
         let ends_in_unit = part.ends_with(|c: char| c.is_alphabetic() || c == '"' || c == '\'');
         if let (true, Ok(time)) = (ends_in_unit, entry::time(&part[start..])) {
-            let bath = part[..start].trim().trim_end_matches([':', ',']).trim();
+            let bath = bare(&part[..start]);
             if bath.is_empty() {
                 return Err(ProcessError::NoBath(part.to_owned()));
             }
@@ -138,7 +147,7 @@ fn stage(part: &str) -> Result<Stage, ProcessError> {
         }
     }
     Ok(Stage {
-        bath: part.trim_end_matches([':', ',']).trim().to_owned(),
+        bath: part.to_owned(),
         time: None,
     })
 }
@@ -166,6 +175,7 @@ mod tests {
             ]
         );
         assert_eq!(Process::read(&process.written()), Ok(process));
+        assert_eq!(Process::read("wash 9s:,"), Process::read("wash 9s"));
     }
 
     #[test]

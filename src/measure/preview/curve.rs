@@ -83,6 +83,11 @@ impl TestedCurve {
             .curve
             .iter()
             .map(|point| (point.log_exposure, point.density))
+            // Medians of draws on a level stretch may fall by their last bits.
+            .scan(f64::NEG_INFINITY, |highest, (x, density)| {
+                *highest = density.max(*highest);
+                Some((x, *highest))
+            })
             .collect();
         let used = answer.points.iter().filter(|point| !point.excluded);
         let tested = used.filter_map(|point| point.log_exposure.filter(|x| x.is_finite()));
