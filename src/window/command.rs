@@ -19,16 +19,19 @@ pub enum Bench {
     Eye,
     /// What is kept of materials.
     Profiles,
+    /// From the paper print to the piece.
+    Print,
 }
 
 impl Bench {
     /// In the order of the work.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Scans,
         Self::Exposures,
         Self::Curves,
         Self::Eye,
         Self::Profiles,
+        Self::Print,
     ];
 
     /// Whether it is of use without a session.
@@ -44,6 +47,7 @@ impl Bench {
             Self::Curves => "Curves",
             Self::Eye => "By eye",
             Self::Profiles => "Profiles",
+            Self::Print => "Print",
         }
     }
 }
@@ -71,6 +75,14 @@ pub enum Command {
     ExportPng,
     /// The readings as a table.
     ExportCsv,
+    /// The scan of the paper print, by a dialog.
+    ChoosePrint,
+    /// The bench sheet as a page.
+    SaveSheet,
+    /// The bench sheet as text, for pasting.
+    CopySheet,
+    /// The tone preview in the size of the print's scan.
+    SaveTones,
     /// One edit back.
     Undo,
     /// One edit forth.
@@ -136,6 +148,10 @@ impl Command {
             Self::ExportSvg,
             Self::ExportPng,
             Self::ExportCsv,
+            Self::ChoosePrint,
+            Self::SaveSheet,
+            Self::CopySheet,
+            Self::SaveTones,
             Self::Undo,
             Self::Redo,
             Self::Fit,
@@ -176,6 +192,10 @@ impl Command {
             Self::ExportSvg => "Curves as a drawing (SVG)…",
             Self::ExportPng => "Curves as a picture (PNG)…",
             Self::ExportCsv => "Readings as a table (CSV)…",
+            Self::ChoosePrint => "Scan of the print…",
+            Self::SaveSheet => "Bench sheet (PDF)…",
+            Self::CopySheet => "Copy the sheet as text",
+            Self::SaveTones => "Picture at full size…",
             Self::Undo => "Undo",
             Self::Redo => "Redo",
             Self::Go(bench) => bench.label(),
@@ -220,6 +240,14 @@ impl Command {
             }
             Self::ExportSvg => "Writes the plot of both curves as a drawing that scales.",
             Self::ExportPng => "Writes the plot of both curves as a picture.",
+            Self::ChoosePrint => "Takes the scan of the finished paper print for the tone preview.",
+            Self::SaveSheet => {
+                "Writes one page for the bench, to be read under a red lamp: exposures, burns, focus, baths, cautions."
+            }
+            Self::CopySheet => "Puts the words of the bench sheet on the clipboard.",
+            Self::SaveTones => {
+                "Writes the print as it would look on the coating, every pixel of the scan, with 16 bits."
+            }
             Self::ExportCsv => "Writes every step's density and exposure as a table.",
             Self::Undo => "Takes the last change back.",
             Self::Redo => "Brings back what was undone.",
@@ -229,6 +257,9 @@ impl Command {
             Self::Go(Bench::Eye) => "Two steps side by side, to be matched by eye.",
             Self::Go(Bench::Profiles) => {
                 "What sessions taught about materials, and what they say together."
+            }
+            Self::Go(Bench::Print) => {
+                "From the paper print's recipe to the exposure of a coated piece, its tones and the sheet for the bench."
             }
             Self::Light(Light::Day) => "Bright, for a lit room.",
             Self::Light(Light::Evening) => "Dark, for a dim room.",
@@ -295,6 +326,7 @@ impl Command {
             Self::Go(Bench::Curves) => key(CTRL, Key::Num3),
             Self::Go(Bench::Eye) => key(CTRL, Key::Num4),
             Self::Go(Bench::Profiles) => key(CTRL, Key::Num5),
+            Self::Go(Bench::Print) => key(CTRL, Key::Num6),
             Self::Fit => key(PLAIN, Key::F),
             Self::ActualPixels => key(PLAIN, Key::P),
             Self::ZoomIn => key(PLAIN, Key::Plus),
@@ -317,6 +349,10 @@ impl Command {
             | Self::ExportSvg
             | Self::ExportPng
             | Self::ExportCsv
+            | Self::ChoosePrint
+            | Self::SaveSheet
+            | Self::CopySheet
+            | Self::SaveTones
             | Self::Light(_)
             | Self::WatchFolder
             | Self::StopWatching

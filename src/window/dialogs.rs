@@ -32,6 +32,12 @@ pub enum Ask {
     TakeIn,
     /// Where to write a profile.
     HandOut,
+    /// The scan of the paper print.
+    Print,
+    /// Where to write the bench sheet.
+    Sheet,
+    /// Where to write the print as it would look on the coating.
+    Tones,
 }
 
 /// Endings of files that can be read as scans.
@@ -77,7 +83,9 @@ impl Dialogs for SystemDialogs {
         };
         let future = match what {
             Ask::Open => several(dialog.add_filter("Sessions and scans", &readable)),
-            Ask::Scans | Ask::Locate(_) => several(dialog.add_filter("Scans", &SCAN_ENDINGS)),
+            Ask::Scans | Ask::Locate(_) | Ask::Print => {
+                several(dialog.add_filter("Scans", &SCAN_ENDINGS))
+            }
             Ask::Watch => folder(dialog),
             Ask::Save => to_write(
                 dialog
@@ -92,6 +100,16 @@ impl Dialogs for SystemDialogs {
                 dialog
                     .set_file_name("profile.ron")
                     .add_filter("Profiles", &["ron"]),
+            ),
+            Ask::Sheet => to_write(
+                dialog
+                    .set_file_name("sheet.pdf")
+                    .add_filter("Page or text", &["pdf", "txt"]),
+            ),
+            Ask::Tones => to_write(
+                dialog
+                    .set_file_name("tones.tif")
+                    .add_filter("Pictures", &["tif", "png"]),
             ),
         };
         Job::start("file dialog", wake, move |_| Ok(wait_for(future)))

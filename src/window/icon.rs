@@ -95,6 +95,7 @@ impl Command {
             Self::Go(Bench::Curves) => Icon::Curve,
             Self::Go(Bench::Eye) => Icon::Fields,
             Self::Go(Bench::Profiles) => Icon::Folder,
+            Self::Go(Bench::Print) => Icon::Paper,
             Self::AnswerColumn => Icon::Column,
             Self::Shortcuts => Icon::Question,
             Self::Tour => Icon::Way,

@@ -10,6 +10,7 @@ mod icon;
 pub mod jobs;
 mod layout;
 pub mod paper;
+mod print_bench;
 mod profiles;
 pub mod request;
 mod scan;

@@ -236,6 +236,8 @@ pub enum Request {
     TakeBack(usize),
     /// Throw away a session that was left behind.
     ThrowAway(usize),
+    /// Call off the picture that is being written.
+    StopPicture,
 }
 
 impl Request {

@@ -44,6 +44,7 @@ impl App {
             Request::OpenRecent(path) => self.unless_unsaved(Pending::Open(vec![path])),
             Request::Profile(ask) => self.profile(ask),
             Request::TakeBack(index) => self.take_back(index),
+            Request::StopPicture => self.print.work.stop_saving(),
             Request::ThrowAway(index) => {
                 if index < self.left_behind.len() {
                     let (copy, _) = self.left_behind.remove(index);
@@ -53,7 +54,7 @@ impl App {
         }
     }
 
-    fn scene<'a>(
+    pub(super) fn scene<'a>(
         &self,
         session: &'a crate::document::Session,
         analysis: Option<&'a crate::measure::analysis::Analysis>,
@@ -121,6 +122,10 @@ impl App {
             Command::ExportCsv => self.ask(Ask::Csv),
             Command::Undo if self.bench.stands_alone() => self.keeper.undo(),
             Command::Redo if self.bench.stands_alone() => self.keeper.redo(),
+            Command::ChoosePrint => self.ask(Ask::Print),
+            Command::SaveSheet => self.ask(Ask::Sheet),
+            Command::CopySheet => self.copy_sheet(),
+            Command::SaveTones => self.ask(Ask::Tones),
             Command::Undo | Command::Redo => {
                 let done = if command == Command::Undo {
                     self.history.undo()

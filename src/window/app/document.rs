@@ -50,6 +50,7 @@ impl App {
         self.exposures.clear();
         self.curves.clear();
         self.eye.clear();
+        self.print.clear();
         self.chosen = None;
         self.bench = Bench::Scans;
         self.said.clear();

@@ -4,6 +4,7 @@ mod carry;
 mod document;
 mod keeping;
 mod opening;
+mod printing;
 mod watching;
 
 use std::path::{Path, PathBuf};
@@ -18,6 +19,7 @@ use super::exposure_bench::ExposureBench;
 use super::eye_bench::EyeBench;
 use super::jobs::{Job, Latest, Outcome, Wake};
 use super::layout::{Columns, Room};
+use super::print_bench::PrintBench;
 use super::profiles::ProfilesBench;
 use super::profiles::keeper::Keeper;
 use super::request::{Chosen, Request, Scene, Spot};
@@ -77,6 +79,7 @@ pub struct App {
     keeper: Keeper,
     /// The profile that a dialog is asked about.
     to_hand_out: Option<String>,
+    print: PrintBench,
     theme: Theme,
     chosen: Option<Chosen>,
     spot: Option<Spot>,
@@ -129,6 +132,7 @@ impl App {
             profiles: ProfilesBench::default(),
             keeper: Keeper::of(crate::files::shelf::usual_folder()),
             to_hand_out: None,
+            print: PrintBench::default(),
             theme,
             chosen: None,
             spot: None,
@@ -180,6 +184,7 @@ impl App {
         let session = Arc::clone(self.history.session());
         self.shelf.tend(&session.scans, &self.wake);
         self.solve(&session);
+        self.tend_print(&session);
         if ctx.input(|input| input.viewport().close_requested())
             && !self.history.is_saved()
             && !self.may_close
@@ -303,6 +308,7 @@ impl App {
                 Bench::Exposures => self.exposures.ui(ui, &scene, &mut asks),
                 Bench::Curves => self.curves.ui(ui, &scene, &mut asks),
                 Bench::Eye => self.eye.ui(ui, &scene, &self.shelf, &mut asks),
+                Bench::Print => self.print.ui(ui, &scene, &mut asks),
                 Bench::Profiles => self.profiles.ui(ui, &scene, &self.keeper, &mut asks),
             }
         } else if self.bench == Bench::Profiles {

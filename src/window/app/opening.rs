@@ -39,7 +39,11 @@ impl App {
                 "Nothing there that can be read: drop TIFF, PNG or JPEG scans, or a session file."
                     .into();
         } else if joins && !self.session().scans.is_empty() {
-            self.add_scans(&scans);
+            match scans.as_slice() {
+                // On the bench of printing day a scan is the print's.
+                [print] if self.bench == Bench::Print => self.take_print(print),
+                _ => self.add_scans(&scans),
+            }
         } else {
             self.unless_unsaved(Pending::Open(scans));
         }
@@ -144,6 +148,9 @@ impl App {
             Ask::Svg | Ask::Png | Ask::Csv => self.export(ask, &first),
             Ask::TakeIn => self.take_in_profiles(paths),
             Ask::HandOut => self.hand_out_profile(&first),
+            Ask::Print => self.take_print(&first),
+            Ask::Sheet => self.save_sheet(&first),
+            Ask::Tones => self.save_tones(&first),
         }
     }
 

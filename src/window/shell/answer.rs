@@ -339,7 +339,7 @@ fn findings_ui(ui: &mut Ui, scene: &Scene<'_>, findings: &[Finding], asks: &mut 
     }
 }
 
-fn finding_ui(ui: &mut Ui, scene: &Scene<'_>, finding: &Finding, asks: &mut Vec<Request>) {
+pub fn finding_ui(ui: &mut Ui, scene: &Scene<'_>, finding: &Finding, asks: &mut Vec<Request>) {
     ui.horizontal(|ui| {
         let (rect, _) = ui.allocate_exact_size(Vec2::splat(16.0), egui::Sense::hover());
         weight_mark(ui, rect, finding.weight, scene.theme);
