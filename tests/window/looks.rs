@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use egui_kittest::kittest::Queryable as _;
 
+use crate::printing::{RECIPE, print_scan, until_shown, write_lines};
 use crate::support::Window;
 
 /// A pixel differs when one of its channels does by more than this; fonts and tiles are drawn
@@ -85,6 +86,29 @@ fn screens(light: &str, word: &str) {
         window.click(bench);
         assert_looks(&mut window, &format!("{name}-{word}"));
     }
+    printing_day(&mut window, word);
+}
+
+/// The states of the bench of printing day.
+fn printing_day(window: &mut Window, word: &str) {
+    window.click("Print");
+    assert_looks(window, &format!("print-empty-{word}"));
+    let recipe = "Recipe of the paper print";
+    write_lines(window, recipe, "10s at f/8, tones 0.40 to 0.80");
+    until_shown(window, "Cannot be printed");
+    assert_looks(window, &format!("print-cannot-{word}"));
+    write_lines(window, recipe, RECIPE);
+    until_shown(window, "quay");
+    assert_looks(window, &format!("print-plan-{word}"));
+    let print = print_scan(window.folder.path());
+    window.drop_files(&[print]);
+    until_shown(window, "Highlights blank");
+    window
+        .harness
+        .get_by_label("Print on the coating")
+        .scroll_to_me();
+    window.harness.run_steps(8);
+    assert_looks(window, &format!("print-tones-{word}"));
 }
 
 fn profiles(light: &str, word: &str) {

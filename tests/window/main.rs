@@ -12,6 +12,7 @@ mod killed;
 mod looks;
 mod path;
 mod profiles;
+mod printing;
 mod saying;
 mod sizes;
 mod support;

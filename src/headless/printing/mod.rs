@@ -160,7 +160,11 @@ impl Printed {
         choices.pieces = self.pieces.unwrap_or(choices.pieces);
         choices.tolerance = self.tolerance.unwrap_or(choices.tolerance);
         if let Some(print) = &self.print {
-            printing.print = Some(Scan::new(print));
+            // Scanned as the strips were, so encoded as they are.
+            printing.print = Some(Scan {
+                encoding: session.scans.first().and_then(|scan| scan.encoding),
+                ..Scan::new(print)
+            });
         }
         printing.check().map_err(Failure::usage)?;
         Ok(printing)

@@ -111,7 +111,7 @@ pub(in crate::headless) fn run(task: &SheetTask) -> Result<Outcome, Failure> {
     let sheet = Sheet::filled(&printing, &plan, &basis, &source);
     if let Some(file) = &task.pdf {
         let picture = match &printing.print {
-            Some(print) => Some(thumbnail(&print.path, &task.reading, &progress)?),
+            Some(print) => Some(thumbnail(print, &task.reading, &progress)?),
             None => None,
         };
         let paper = match task.paper {
@@ -145,16 +145,16 @@ pub(in crate::headless) fn run(task: &SheetTask) -> Result<Outcome, Failure> {
 
 /// The print's scan as a small picture.
 fn thumbnail(
-    path: &Path,
+    print: &crate::document::Scan,
     reading: &Reading,
     progress: &Progress,
 ) -> Result<Option<Thumbnail>, Failure> {
-    progress.stage(format!("reading {}", path.display()));
-    let options = load::options(&crate::document::Scan::new(path), reading);
-    let print = scan::read_scan(path, &options, progress)?;
+    progress.stage(format!("reading {}", print.path.display()));
+    let options = load::options(print, reading);
+    let read = scan::read_scan(&print.path, &options, progress)?;
     // For a thumbnail the encoding's own white will do.
     let scale = assumed_white(1.0);
     let channel = Channel::Luminance;
-    let small = PrintPicture::new(&print, &scale, channel, Thumbnail::LONGEST, progress)?;
+    let small = PrintPicture::new(&read, &scale, channel, Thumbnail::LONGEST, progress)?;
     Ok(Thumbnail::of(&small.screen, small.width, small.height))
 }

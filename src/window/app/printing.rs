@@ -48,7 +48,11 @@ impl App {
     /// Takes a file for the scan of the paper print.
     pub(super) fn take_print(&mut self, path: &Path) {
         let mut printing = self.printing();
-        printing.print = Some(Scan::new(whole(Path::new(""), path)));
+        printing.print = Some(Scan {
+            // Scanned as the strips were, so encoded as they are.
+            encoding: self.session().scans.first().and_then(|scan| scan.encoding),
+            ..Scan::new(whole(Path::new(""), path))
+        });
         let edit = Edit::SetPrinting(Some(Box::new(printing)), "choose the print's scan");
         self.edit(&[edit]);
     }
