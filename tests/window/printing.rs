@@ -80,6 +80,17 @@ pub fn write_lines(window: &mut Window, label: &str, text: &str) {
     window.harness.run_steps(2);
 }
 
+/// Clicks a control that may have to be scrolled into sight.
+#[track_caller]
+fn scroll_and_click(window: &mut Window, label: &str) {
+    window
+        .harness
+        .get_by_role_and_label(egui::accesskit::Role::Button, label)
+        .scroll_to_me();
+    window.harness.run_steps(12);
+    window.click(label);
+}
+
 /// Waits until words stand in the window.
 #[track_caller]
 pub fn until_shown(window: &mut Window, words: &str) {
@@ -216,7 +227,7 @@ fn a_print_dropped_on_the_bench_is_shown_on_the_coating_and_the_slider_moves_it(
     }
     assert!(window.shows("+2.00 stops from the plan"));
     assert_ne!(said(&window), before, "two stops more block more");
-    window.click("As planned");
+    scroll_and_click(&mut window, "As planned");
     assert!(window.shows("+0.00 stops from the plan"));
     window.click("Undo choose the print's scan");
     window.until_measured();
@@ -238,7 +249,7 @@ fn the_sheet_is_written_as_page_and_text_and_the_tones_as_a_picture() {
     ] {
         let file = folder.join(name);
         window.answers.0.lock().unwrap().push(file.clone());
-        window.click(button);
+        scroll_and_click(&mut window, button);
         let ends = format!("{name} written");
         window.until(name, |app| app.said().ends_with(&ends));
         let written = std::fs::read(&file).unwrap();

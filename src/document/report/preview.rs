@@ -18,16 +18,26 @@ pub fn share(share: f64) -> String {
 
 /// What is lost, by the picture's area, one sentence each for highlights and shadows.
 pub fn losses(shares: &Shares) -> [String; 2] {
+    let said = |what: &str, all: f64, lost: f64, how: &str| {
+        let area = share(all);
+        if all <= 0.0 {
+            return format!("{what} on the coating: {area} of the picture.");
+        }
+        let lost = share(lost);
+        format!("{what} on the coating: {area} of the picture ({lost} {how} on the paper).")
+    };
     [
-        format!(
-            "Highlights blank on the coating: {} of the picture ({} has tone on the paper).",
-            share(shares.blank),
-            share(shares.blank_lost)
+        said(
+            "Highlights blank",
+            shares.blank,
+            shares.blank_lost,
+            "has tone",
         ),
-        format!(
-            "Shadows blocked on the coating: {} of the picture ({} is open on the paper).",
-            share(shares.blocked),
-            share(shares.blocked_lost)
+        said(
+            "Shadows blocked",
+            shares.blocked,
+            shares.blocked_lost,
+            "is open",
         ),
     ]
 }
@@ -105,7 +115,7 @@ mod tests {
         let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
         for words in [
             "12 % of the picture (less than 1 % has tone on the paper)",
-            "blocked on the coating: none",
+            "blocked on the coating: none of the picture.",
             "+2.50 stops",
             "differs by 3.2",
             "1.25 times the contrast, one that prints like this on paper of ISO range R 131",

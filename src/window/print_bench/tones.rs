@@ -104,7 +104,7 @@ impl Tones {
             ui.label("Without a ratio there is no exposure to show the tones at.");
             return;
         };
-        self.slider_ui(ui, stops);
+        self.slider_ui(ui);
         let made = Made {
             preview: number,
             stops,
@@ -112,6 +112,10 @@ impl Tones {
         };
         self.draw(ui, prepared, made);
         self.pictures_ui(ui, scene, prepared);
+        ui.label(format!(
+            "Shown with {} stops more light than the paper got.",
+            plain(stops, 2)
+        ));
         if !work.preview_is_current(pair) {
             ui.label(RichText::new("being worked out anew…").color(scene.theme.weak));
         }
@@ -150,7 +154,7 @@ impl Tones {
         });
     }
 
-    fn slider_ui(&mut self, ui: &mut Ui, stops: f64) {
+    fn slider_ui(&mut self, ui: &mut Ui) {
         ui.horizontal_wrapped(|ui| {
             term(
                 ui,
@@ -164,9 +168,8 @@ impl Tones {
                 .accessible_name("Exposure from the plan, in stops");
             let sign = if self.slide < 0.0 { "" } else { "+" };
             ui.label(format!(
-                "{sign}{} stops from the plan, {} above the print's",
-                plain(self.slide, 2),
-                plain(stops, 2)
+                "{sign}{} stops from the plan",
+                plain(self.slide, 2)
             ));
             if ui
                 .button("As planned")
