@@ -112,11 +112,7 @@ fn what_is_missing_for_a_sheet_is_said() {
         "marble",
     ]);
     assert_eq!(ran.code, 2);
-    assert!(
-        ran.err.contains("no solved strip is called marble"),
-        "{}",
-        ran.err
-    );
+    assert!(ran.err.contains("no solved coupon `marble`"), "{}", ran.err);
     let ran = desk.run(&["preview", "session.ron", "--quiet"]);
     assert_eq!(ran.code, 2);
     assert!(ran.err.contains("--print"), "{}", ran.err);

@@ -1,12 +1,12 @@
 //! What is to be printed on what: the recipe of the paper print, the piece, and the printer's
 //! choices.
 
+use super::planning::{NoBasis, basis_of_session};
 use super::sheet::{Process, process::MOST_BATHS};
 use super::{Scan, Session};
 use crate::measure::analysis::Analysis;
-use crate::measure::estimate::Gap;
 use crate::measure::plan::bracket::MOST_PIECES;
-use crate::measure::plan::{Aim, Basis, Choices, Piece, Plan, Recipe, Tested, basis, carry};
+use crate::measure::plan::{Aim, Basis, Choices, Piece, Plan, Recipe, basis, carry};
 
 /// Most letters of a name: more than fit on a line anywhere.
 pub const LONGEST_NAME: usize = 200;
@@ -116,43 +116,35 @@ fn check_choices(choices: &Choices) -> Result<(), String> {
     Ok(())
 }
 
-impl Session {
-    /// What one pair of the analysis says of its emulsion, for a print plan. `pair` is its
-    /// place in the analysis.
-    ///
-    /// # Errors
-    /// Why there is none.
-    pub fn basis(&self, analysis: &Analysis, pair: usize) -> Result<Basis, Gap> {
-        let pair = analysis.pairs.get(pair).ok_or(Gap::NotMeasured)?;
-        let exposures: Vec<_> = [pair.reference, pair.coupon]
-            .iter()
-            .filter_map(|&strip| {
-                let strip = self.strips.get(strip)?;
-                Some((strip.name.as_str(), strip.exposure.as_ref()?.exposures()))
-            })
-            .collect();
-        let [paper, coating] = exposures.as_slice() else {
-            return Err(Gap::NotMeasured);
-        };
-        let tested = |(name, exposures)| Tested { name, exposures };
-        Basis::of_pair(
-            &pair.answer,
-            [tested((paper.0, &paper.1)), tested((coating.0, &coating.1))],
-            self.settings.lag,
-            self.settings.aperture_error_stops,
-            basis::SESSION_ERROR,
-        )
-    }
+/// A plan with what it was made of.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Planned {
+    /// What is known of the emulsion.
+    pub basis: Basis,
+    /// The plan.
+    pub plan: Plan,
+}
 
+impl Printing {
+    /// The plan by what is known; `None` before there is a recipe.
+    pub fn planned(&self, basis: Basis) -> Option<Planned> {
+        let plan = carry(self.recipe.as_ref()?, &self.piece, &basis, &self.choices);
+        Some(Planned { basis, plan })
+    }
+}
+
+impl Session {
     /// The plan for the session's print with one of its pairs; `None` before there is a recipe.
     ///
     /// # Errors
     /// Why the pair says too little for a plan.
-    pub fn plan(&self, analysis: &Analysis, pair: usize) -> Option<Result<Plan, Gap>> {
+    pub fn planned(&self, analysis: &Analysis, pair: usize) -> Option<Result<Planned, NoBasis>> {
         let printing = self.printing.as_ref()?;
-        let recipe = printing.recipe.as_ref()?;
-        let basis = self.basis(analysis, pair);
-        Some(basis.map(|basis| carry(recipe, &printing.piece, &basis, &printing.choices)))
+        printing.recipe.as_ref()?;
+        match basis_of_session(self, analysis, pair, basis::SESSION_ERROR) {
+            Ok(basis) => printing.planned(basis).map(Ok),
+            Err(none) => Some(Err(none)),
+        }
     }
 }
 

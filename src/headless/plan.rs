@@ -166,7 +166,7 @@ pub(super) fn run(task: &PlanTask) -> Result<Outcome, Failure> {
 }
 
 /// A recipe file, or the recipe itself.
-fn recipe(said: &str) -> Result<Recipe, Failure> {
+pub(super) fn recipe(said: &str) -> Result<Recipe, Failure> {
     let path = Path::new(said);
     if path.is_file() || path.extension().is_some_and(|ending| ending == "ron") {
         return Ok(read_recipe(path)?.recipe);
@@ -242,7 +242,7 @@ fn basis(task: &PlanTask) -> Result<Basis, Failure> {
 }
 
 /// The place of the pair with a coupon of this name.
-fn pair(analysis: &Analysis, coupon: Option<&str>) -> Result<usize, Failure> {
+pub(super) fn pair(analysis: &Analysis, coupon: Option<&str>) -> Result<usize, Failure> {
     let Some(wanted) = coupon else {
         return Ok(0);
     };

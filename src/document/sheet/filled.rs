@@ -2,6 +2,7 @@
 
 use super::{ChangeRow, ExposureRow, Sheet, spoken};
 use crate::document::Printing;
+use crate::document::printing::Planned;
 use crate::document::report::words::plain;
 use crate::measure::exposure::write;
 use crate::measure::finding::{Finding, Weight};
@@ -26,7 +27,8 @@ pub struct Source {
 
 impl Sheet {
     /// The sheet for a planned print.
-    pub fn filled(printing: &Printing, plan: &Plan, basis: &Basis, source: &Source) -> Self {
+    pub fn filled(printing: &Printing, planned: &Planned, source: &Source) -> Self {
+        let Planned { basis, plan } = planned;
         let mut sheet = Self {
             picture: if printing.picture.trim().is_empty() {
                 "Untitled picture".into()

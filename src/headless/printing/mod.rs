@@ -5,18 +5,18 @@ pub(super) mod sheet;
 
 use std::path::{Path, PathBuf};
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use super::arguments::Reading;
 use super::exit::{Failure, Outcome};
 use super::load::{self, Loaded};
 use super::progress::Progress;
+use super::{entry, plan};
 use crate::document::sheet::Process;
 use crate::document::{Printing, Scan, Session};
-use crate::files::text::read_text;
 use crate::measure::analysis::{Analysis, Question, analyse};
-use crate::measure::exposure::entry;
-use crate::measure::plan::{Aim, HeadMove, Recipe};
+use crate::measure::exposure::Aperture;
+use crate::measure::plan::{Aim, HeadMove};
 
 /// What is printed on what; each goes before what the session says.
 #[derive(Debug, Clone, Args)]
@@ -31,28 +31,28 @@ pub(in crate::headless) struct Printed {
     #[arg(long, value_name = "NAME")]
     piece: Option<String>,
     /// How far the face of the piece lies above the easel: 6mm
-    #[arg(long, value_name = "LENGTH", value_parser = length, allow_hyphen_values = true)]
+    #[arg(long, value_name = "LENGTH", value_parser = entry::length, allow_hyphen_values = true)]
     height: Option<f64>,
     /// Size of the face, mm: 240x300
     #[arg(long, value_name = "SIZE", value_parser = size)]
     size: Option<(f64, f64)>,
     /// How much the face rises from its lowest to its highest part: 1.5mm
-    #[arg(long, value_name = "LENGTH", value_parser = length)]
+    #[arg(long, value_name = "LENGTH", value_parser = entry::length)]
     rise: Option<f64>,
-    /// The tone that is to come out as on the paper
-    #[arg(long, value_enum, value_name = "TONE")]
-    tone: Option<ToneWord>,
+    /// The tone that is to come out as on the paper: middle, highlights, shadows, whole, or a net density
+    #[arg(long, value_name = "TONE", value_parser = entry::aim)]
+    tone: Option<Aim>,
     /// The head is raised by the height of the piece
     #[arg(long)]
     raise_head: bool,
     /// The aperture, if you have chosen one: f/8
-    #[arg(long, value_name = "APERTURE", value_parser = aperture)]
-    aperture: Option<crate::measure::exposure::Aperture>,
+    #[arg(long, value_name = "APERTURE", value_parser = entry::aperture)]
+    aperture: Option<Aperture>,
     /// Pieces that are left, for the bracket
     #[arg(long, value_name = "COUNT")]
     pieces: Option<usize>,
     /// How far off an exposure may be, stops: 1/6
-    #[arg(long, value_name = "STOPS", value_parser = stops)]
+    #[arg(long, value_name = "STOPS", value_parser = entry::stops_above_0)]
     tolerance: Option<f64>,
     /// The coated strip to plan by; the first if left out
     #[arg(long, value_name = "NAME")]
@@ -60,30 +60,6 @@ pub(in crate::headless) struct Printed {
     /// Scan of the finished paper print
     #[arg(long, value_name = "FILE")]
     print: Option<PathBuf>,
-}
-
-/// A tone to be met.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(in crate::headless) enum ToneWord {
-    /// Middle grey, where the ratio is surest
-    Middle,
-    /// Light tones with detail
-    Highlights,
-    /// Dark tones with detail
-    Shadows,
-    /// All tones, by how much the eye sees of each
-    Whole,
-}
-
-impl From<ToneWord> for Aim {
-    fn from(word: ToneWord) -> Self {
-        match word {
-            ToneWord::Middle => Self::SpeedPoint,
-            ToneWord::Highlights => Self::Highlights,
-            ToneWord::Shadows => Self::Shadows,
-            ToneWord::Whole => Self::WholeScale,
-        }
-    }
 }
 
 fn size(text: &str) -> Result<(f64, f64), String> {
@@ -100,29 +76,6 @@ fn size(text: &str) -> Result<(f64, f64), String> {
         .ok_or_else(|| "write width and length in mm: 240x300".into())
 }
 
-/// A length in millimetres: `6mm`, `0.6 cm`, or a number alone.
-fn length(text: &str) -> Result<f64, String> {
-    let text = text.trim();
-    let (number, mm) = match (text.strip_suffix("mm"), text.strip_suffix("cm")) {
-        (Some(number), _) => (number, 1.0),
-        (None, Some(number)) => (number, 10.0),
-        (None, None) => (text, 1.0),
-    };
-    let number = number.trim().parse::<f64>().ok();
-    number
-        .map(|number| number * mm)
-        .filter(|length| length.is_finite())
-        .ok_or_else(|| "write a length such as 6mm".into())
-}
-
-fn aperture(text: &str) -> Result<crate::measure::exposure::Aperture, String> {
-    entry::aperture(text).map_err(|error| error.to_string())
-}
-
-fn stops(text: &str) -> Result<f64, String> {
-    entry::stops(text).map_err(|error| error.to_string())
-}
-
 impl Printed {
     /// The print: what the session says, and what the arguments say otherwise. `folder` is the
     /// session's.
@@ -132,14 +85,7 @@ impl Printed {
             scan.path = folder.join(&scan.path);
         }
         if let Some(recipe) = &self.recipe {
-            let file = Path::new(recipe);
-            let text = if file.is_file() {
-                read_text(file)?
-            } else {
-                recipe.clone()
-            };
-            printing.recipe =
-                Some(Recipe::read(&text).map_err(|error| Failure::usage(error.to_string()))?);
+            printing.recipe = Some(plan::recipe(recipe)?);
         }
         if let Some(picture) = &self.picture {
             printing.picture.clone_from(picture);
@@ -152,7 +98,7 @@ impl Printed {
         piece.size = self.size.or(piece.size);
         piece.rise = self.rise.unwrap_or(piece.rise);
         let choices = &mut printing.choices;
-        choices.aim = self.tone.map_or(choices.aim, Aim::from);
+        choices.aim = self.tone.unwrap_or(choices.aim);
         if self.raise_head {
             choices.head = HeadMove::RaisedByHeight;
         }
@@ -172,26 +118,7 @@ impl Printed {
 
     /// The pair to plan by.
     fn pair(&self, analysis: &Analysis) -> Result<usize, Failure> {
-        let Some(name) = &self.coupon else {
-            return Ok(0);
-        };
-        let place = analysis.pairs.iter().position(|pair| {
-            analysis
-                .strips
-                .get(pair.coupon)
-                .is_some_and(|strip| strip.name == *name)
-        });
-        place.ok_or_else(|| {
-            let known: Vec<&str> = analysis
-                .pairs
-                .iter()
-                .filter_map(|pair| Some(analysis.strips.get(pair.coupon)?.name.as_str()))
-                .collect();
-            Failure::usage(format!(
-                "--coupon: no solved strip is called {name}; there are {}",
-                known.join(", ")
-            ))
-        })
+        plan::pair(analysis, self.coupon.as_deref())
     }
 }
 

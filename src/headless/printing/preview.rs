@@ -32,7 +32,7 @@ pub(in crate::headless) struct PreviewTask {
     #[command(flatten)]
     printed: Printed,
     /// Stops that the coating gets more than the paper got; by the plan or the speed ratio if left out
-    #[arg(long, value_name = "STOPS", value_parser = super::stops, allow_hyphen_values = true)]
+    #[arg(long, value_name = "STOPS", value_parser = stops, allow_hyphen_values = true)]
     stops: Option<f64>,
     /// Write the picture (PNG or TIFF, by the ending)
     #[arg(long, value_name = "FILE")]
@@ -48,6 +48,11 @@ pub(in crate::headless) struct PreviewTask {
     json: bool,
     #[command(flatten)]
     reading: Reading,
+}
+
+/// Stops either way.
+fn stops(text: &str) -> Result<f64, String> {
+    crate::measure::exposure::entry::stops(text).map_err(|error| error.to_string())
 }
 
 #[derive(Serialize)]
@@ -87,8 +92,11 @@ pub(in crate::headless) fn run(task: &PreviewTask) -> Result<Outcome, Failure> {
     )?
     .map_err(|gap| no_answer(format!("there is no preview: {}", gap.reason())))?;
     solved.loaded.session.printing = Some(Box::new(printing));
-    let planned = match solved.loaded.session.plan(&solved.analysis, pair) {
-        Some(Ok(plan)) => plan.exposure.and_then(|exposure| exposure.stops.value),
+    let planned = match solved.loaded.session.planned(&solved.analysis, pair) {
+        Some(Ok(planned)) => planned
+            .plan
+            .exposure
+            .and_then(|exposure| exposure.stops.value),
         _ => None,
     };
     let measured = || solved.analysis.pairs.get(pair)?.answer.stops.value;

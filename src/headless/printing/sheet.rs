@@ -6,14 +6,16 @@ use clap::{Args, ValueEnum};
 use serde::Serialize;
 
 use super::{Printed, no_answer, process, solved};
+use crate::document::planning::{NoBasis, basis_of_profile};
+use crate::document::printing::Planned;
 use crate::document::sheet::{Process, Sheet, Source};
+use crate::document::{Printing, Session};
 use crate::files::sheet::{PaperSize, Thumbnail, pdf, plain_text};
 use crate::files::{atomic, scan};
 use crate::headless::arguments::Reading;
 use crate::headless::exit::{Failure, Outcome};
 use crate::headless::progress::Progress;
-use crate::headless::{entry, json, load, output};
-use crate::measure::estimate::Gap;
+use crate::headless::{entry, json, load, output, profile};
 use crate::measure::finding::Finding;
 use crate::measure::preview::PrintPicture;
 use crate::measure::raster::Channel;
@@ -29,9 +31,15 @@ Example:
 The sheet reminds of dangers; the safety data sheets of your products, your local rules and
 licensed practice come before it.")]
 pub(in crate::headless) struct SheetTask {
-    /// The session file
-    #[arg(value_name = "SESSION")]
-    session: PathBuf,
+    /// The session file whose pair is planned by
+    #[arg(value_name = "SESSION", required_unless_present = "profile")]
+    session: Option<PathBuf>,
+    /// A profile on the shelf to plan by, instead of a session
+    #[arg(long, value_name = "PROFILE", conflicts_with = "session")]
+    profile: Option<String>,
+    /// Folder of the profiles; TWINSTRIP_SHELF or your data folder if left out
+    #[arg(long, value_name = "FOLDER")]
+    shelf: Option<PathBuf>,
     #[command(flatten)]
     printed: Printed,
     /// Baths in order with your times: "developer 2min; stop bath 30s; ..."
@@ -77,38 +85,13 @@ struct SheetAnswer<'a> {
 
 pub(in crate::headless) fn run(task: &SheetTask) -> Result<Outcome, Failure> {
     let progress = Progress::start(task.reading.quiet);
-    let solved = solved(&task.session, &task.reading, None, &progress)?;
-    let folder = task.session.parent().unwrap_or(Path::new(""));
-    let mut printing = task.printed.printing(&solved.loaded.session, folder)?;
-    if let Some(process) = &task.process {
-        printing.process = process.clone();
-    }
-    if printing.recipe.is_none() {
-        return Err(Failure::usage(
-            "the session has no recipe yet: give it with --recipe \"10s at f/8\"",
-        ));
-    }
-    let pair = task.printed.pair(&solved.analysis)?;
-    let mut session = solved.loaded.session;
-    session.printing = Some(Box::new(printing));
-    let said = |gap: Gap| no_answer(format!("no exposure can be planned: {}", gap.reason()));
-    let basis = session.basis(&solved.analysis, pair).map_err(said)?;
-    let plan = match session.plan(&solved.analysis, pair) {
-        Some(plan) => plan.map_err(said)?,
-        None => return Err(said(Gap::NotMeasured)),
+    let (printing, planned, source) = match (&task.profile, &task.session) {
+        (Some(wanted), _) => by_profile(task, wanted)?,
+        (None, Some(session)) => by_session(task, session, &progress)?,
+        (None, None) => return Err(Failure::usage("give a session file, or --profile")),
     };
-    let printing = session.printing.take().unwrap_or_default();
-    let source = Source {
-        name: task.session.file_stem().map_or_else(String::new, |stem| {
-            format!("session {}", stem.to_string_lossy())
-        }),
-        tested: task.tested.clone().unwrap_or_default(),
-        made: task
-            .date
-            .clone()
-            .unwrap_or_else(|| output::today().to_string()),
-    };
-    let sheet = Sheet::filled(&printing, &plan, &basis, &source);
+    let plan = &planned.plan;
+    let sheet = Sheet::filled(&printing, &planned, &source);
     if let Some(file) = &task.pdf {
         let picture = match &printing.print {
             Some(print) => Some(thumbnail(print, &task.reading, &progress)?),
@@ -141,6 +124,74 @@ pub(in crate::headless) fn run(task: &SheetTask) -> Result<Outcome, Failure> {
     } else {
         Outcome::NoAnswer
     })
+}
+
+/// What is printed, the plan for it, and where the knowledge comes from.
+type Found = (Printing, Planned, Source);
+
+/// The print with the baths from the arguments, once it has a recipe.
+fn complete(task: &SheetTask, mut printing: Printing) -> Result<Printing, Failure> {
+    if let Some(process) = &task.process {
+        printing.process = process.clone();
+    }
+    if printing.recipe.is_none() {
+        return Err(Failure::usage(
+            "there is no recipe yet: give it with --recipe \"10s at f/8\"",
+        ));
+    }
+    Ok(printing)
+}
+
+fn source(task: &SheetTask, name: String, tested: Option<String>) -> Source {
+    Source {
+        name,
+        tested: task.tested.clone().or(tested).unwrap_or_default(),
+        made: task
+            .date
+            .clone()
+            .unwrap_or_else(|| output::today().to_string()),
+    }
+}
+
+fn nothing(none: NoBasis) -> Failure {
+    no_answer(format!("nothing can be planned: {none}"))
+}
+
+fn by_session(task: &SheetTask, file: &Path, progress: &Progress) -> Result<Found, Failure> {
+    let solved = solved(file, &task.reading, None, progress)?;
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let mut session = solved.loaded.session;
+    let printing = complete(task, task.printed.printing(&session, folder)?)?;
+    let pair = task.printed.pair(&solved.analysis)?;
+    session.printing = Some(Box::new(printing.clone()));
+    let planned = session
+        .planned(&solved.analysis, pair)
+        .ok_or_else(|| nothing(NoBasis::NoPair(String::new())))?
+        .map_err(nothing)?;
+    let name = file.file_stem().unwrap_or_default().to_string_lossy();
+    Ok((
+        printing,
+        planned,
+        source(task, format!("session {name}"), None),
+    ))
+}
+
+fn by_profile(task: &SheetTask, wanted: &str) -> Result<Found, Failure> {
+    let profile = profile::found(task.shelf.clone(), wanted)?;
+    let printing = task.printed.printing(&Session::default(), Path::new(""))?;
+    let printing = complete(task, printing)?;
+    let basis = basis_of_profile(&profile).map_err(nothing)?;
+    let planned = printing
+        .planned(basis)
+        .ok_or_else(|| nothing(NoBasis::Nothing(profile.name.clone())))?;
+    let newest = profile
+        .evidence
+        .iter()
+        .filter_map(|one| one.origin.date)
+        .max();
+    let name = format!("profile of {} sessions", profile.evidence.len());
+    let tested = newest.map(|day| day.to_string());
+    Ok((printing, planned, source(task, name, tested)))
 }
 
 /// The print's scan as a small picture.

@@ -78,12 +78,7 @@ impl App {
             ..Source::default()
         };
         let printing = self.printing();
-        Ok(Sheet::filled(
-            &printing,
-            &planned.plan,
-            &planned.basis,
-            &source,
-        ))
+        Ok(Sheet::filled(&printing, planned, &source))
     }
 
     pub(super) fn copy_sheet(&mut self) {

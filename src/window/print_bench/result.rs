@@ -3,7 +3,8 @@
 use egui::{RichText, Ui};
 
 use super::printing;
-use super::work::{Planned, Work};
+use super::work::Work;
+use crate::document::printing::Planned;
 use crate::document::report::words::plain;
 use crate::document::sheet::{Sheet, Source};
 use crate::measure::finding::Weight;
@@ -18,12 +19,9 @@ use crate::window::theme::{figure, strong};
 pub(super) fn ui(ui: &mut Ui, scene: &Scene<'_>, work: &Work, asks: &mut Vec<Request>) {
     let planned = match work.planned() {
         Some(Ok(planned)) if printing(scene).recipe.is_some() => planned,
-        Some(Err(gap)) => {
+        Some(Err(none)) => {
             ui.heading("No plan can be made");
-            ui.label(format!(
-                "This pair has no ratio to plan by: {}.",
-                gap.reason()
-            ));
+            ui.label(format!("Nothing can be planned: {none}."));
             return;
         }
         _ => {
@@ -32,12 +30,7 @@ pub(super) fn ui(ui: &mut Ui, scene: &Scene<'_>, work: &Work, asks: &mut Vec<Req
             return;
         }
     };
-    let sheet = Sheet::filled(
-        &printing(scene),
-        &planned.plan,
-        &planned.basis,
-        &Source::default(),
-    );
+    let sheet = Sheet::filled(&printing(scene), planned, &Source::default());
     exposure_ui(ui, scene, planned);
     if planned.plan.exposure.is_some() {
         ui.add_space(4.0);

@@ -3,11 +3,12 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use crate::document::planning::NoBasis;
+use crate::document::printing::Planned;
 use crate::document::{Printing, Revision, Session};
 use crate::files::scan::{Container, Mark, Packing, Picture, WriteOptions, write_scan};
 use crate::measure::analysis::{Analysis, Question};
 use crate::measure::estimate::Gap;
-use crate::measure::plan::{Basis, Plan};
 use crate::measure::preview::{Prepared, full_size, prepare};
 use crate::measure::raster::Raster;
 use crate::window::jobs::{Job, Latest, Outcome, Wake};
@@ -15,21 +16,13 @@ use crate::window::jobs::{Job, Latest, Outcome, Wake};
 /// Longer side of the pictures on the screen, pixels.
 const LONGEST: usize = 1_280;
 
-/// A plan with what it was made of.
-pub struct Planned {
-    /// What is known of the emulsion.
-    pub basis: Basis,
-    /// The plan.
-    pub plan: Plan,
-}
-
 /// Session, state of it, and pair.
 type Asked = (u64, Revision, usize);
 
 /// Plan and preview, each the newest.
 #[derive(Default)]
 pub struct Work {
-    plan: Latest<Asked, Option<Result<Planned, Gap>>>,
+    plan: Latest<Asked, Option<Result<Planned, NoBasis>>>,
     preview: Latest<(u64, usize), Result<Prepared, Gap>>,
     /// The session that the preview was asked for, without its recipe and piece, and a number
     /// that is raised when it changes.
@@ -50,18 +43,12 @@ impl Work {
     ) {
         self.plan.ask((epoch, revision, pair), || {
             let (session, analysis) = (Arc::clone(session), Arc::clone(analysis));
-            Job::start("plan", wake, move |_| {
-                let plan = session.plan(&analysis, pair);
-                Ok(plan.map(|plan| {
-                    let basis = session.basis(&analysis, pair)?;
-                    Ok(Planned { basis, plan: plan? })
-                }))
-            })
+            Job::start("plan", wake, move |_| Ok(session.planned(&analysis, pair)))
         });
     }
 
     /// The newest plan: none before there is a recipe, or why there is none.
-    pub fn planned(&self) -> Option<&Result<Planned, Gap>> {
+    pub fn planned(&self) -> Option<&Result<Planned, NoBasis>> {
         self.plan.shown()?.as_ref().as_ref()
     }
 
