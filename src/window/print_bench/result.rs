@@ -47,14 +47,15 @@ pub(super) fn ui(ui: &mut Ui, scene: &Scene<'_>, work: &Work, asks: &mut Vec<Req
             ui.label(line);
         }
     }
-    ui.add_space(8.0);
-    for (index, finding) in planned.plan.findings.iter().enumerate() {
-        ui.push_id(index, |ui| finding_ui(ui, scene, finding, asks));
-    }
+    ui.add_space(4.0);
     ui.horizontal_wrapped(|ui| {
         command_button(ui, Command::SaveSheet, true, asks);
         command_button(ui, Command::CopySheet, true, asks);
     });
+    ui.add_space(8.0);
+    for (index, finding) in planned.plan.findings.iter().enumerate() {
+        ui.push_id(index, |ui| finding_ui(ui, scene, finding, asks));
+    }
 }
 
 fn exposure_ui(ui: &mut Ui, scene: &Scene<'_>, planned: &Planned) {

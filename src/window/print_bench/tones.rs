@@ -104,7 +104,7 @@ impl Tones {
             ui.label("Without a ratio there is no exposure to show the tones at.");
             return;
         };
-        self.slider_ui(ui);
+        self.slider_ui(ui, scene);
         let made = Made {
             preview: number,
             stops,
@@ -154,7 +154,7 @@ impl Tones {
         });
     }
 
-    fn slider_ui(&mut self, ui: &mut Ui) {
+    fn slider_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>) {
         ui.horizontal_wrapped(|ui| {
             term(
                 ui,
@@ -164,8 +164,12 @@ impl Tones {
             let slider = egui::Slider::new(&mut self.slide, -REACH..=REACH)
                 .step_by(1.0 / 12.0)
                 .show_value(false);
-            ui.add(slider)
-                .accessible_name("Exposure from the plan, in stops");
+            ui.scope(|ui| {
+                // On a card the rail would have the card's own colour.
+                ui.visuals_mut().widgets.inactive.bg_fill = scene.theme.line;
+                ui.add(slider)
+                    .accessible_name("Exposure from the plan, in stops");
+            });
             let sign = if self.slide < 0.0 { "" } else { "+" };
             ui.label(format!(
                 "{sign}{} stops from the plan",
