@@ -22,7 +22,7 @@ mod tones;
 #[cfg(test)]
 mod tests;
 
-pub use closest::{Closest, Match, closest};
+pub use closest::{Closest, Contrast, Match, closest};
 pub use colour::CoatColour;
 pub use curve::{Reached, TestedCurve};
 pub use picture::{Histogram, PrintPicture};
