@@ -5,15 +5,21 @@
 
 mod classical;
 mod draws;
+mod evenness;
 mod joint;
 mod quadrature;
+mod spots;
 mod thinnest;
 mod trend;
 
 #[cfg(test)]
+mod evenness_tests;
+#[cfg(test)]
 mod tests;
 
 pub use classical::{dunnett, dunnett_below, studentised_range, studentised_range_below};
+pub use evenness::{Evenness, Mottle, Streaks, evenness};
 pub use joint::{Among, Bound, Difference, Together, Values, together};
+pub use spots::{Count, Spots, spots};
 pub use thinnest::{Amount, DARK_ENOUGH, Emulsion, Thinnest, thinnest};
 pub use trend::{BandPoint, Line, line};

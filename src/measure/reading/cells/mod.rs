@@ -173,7 +173,7 @@ fn read(raster: &Raster, plot: &Plot, channel: Channel, row: &mut Vec<f32>) -> O
 }
 
 /// Pixels of each row whose centres lie inside a convex quadrilateral: row, first, past last.
-fn rows_inside(
+pub(in crate::measure) fn rows_inside(
     corners: &[Point; 4],
     width: usize,
     height: usize,
