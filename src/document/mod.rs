@@ -1,6 +1,7 @@
 //! The session as a person describes it, edits as values, and their history.
 
 pub mod check;
+pub mod comparing;
 pub mod day;
 pub mod edit;
 pub mod history;

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+
+use super::compare::Compare;
 use super::plan::PlanTask;
 use super::profile::Profiles;
 use super::{entry, printing};
@@ -44,6 +46,8 @@ pub(super) enum Task {
     Sheet(printing::sheet::SheetTask),
     /// Show what a paper print would look like on the coating
     Preview(printing::preview::PreviewTask),
+    /// Hold the coatings of a session, or several profiles, against each other
+    Compare(Compare),
     /// Make practice scans whose answer is known
     Simulate(Simulate),
 }

@@ -4,6 +4,7 @@
 
 mod arguments;
 mod calibrate;
+mod compare;
 mod entry;
 mod exit;
 mod json;
@@ -56,6 +57,7 @@ pub fn run() -> ExitCode {
             Some(Task::Profile(task)) => profile::run(task),
             Some(Task::Sheet(task)) => printing::sheet::run(task),
             Some(Task::Preview(task)) => printing::preview::run(task),
+            Some(Task::Compare(task)) => compare::run(task),
             Some(Task::Simulate(task)) => simulate::run(task),
         });
     match result {

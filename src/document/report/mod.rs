@@ -1,6 +1,7 @@
 //! The readable report: the answer first, then what to know about it, then the figures.
 
 mod calibration;
+pub(crate) mod compared;
 mod findings;
 pub(crate) mod headline;
 mod picture;
@@ -11,6 +12,7 @@ mod tables;
 pub(crate) mod words;
 
 pub use calibration::{Fits, calibration_report, errors_by_density};
+pub use compared::compared;
 pub use findings::said as said_findings;
 pub use picture::calibration_picture;
 pub use preview::{closest_said, losses, share, shares_said};

@@ -71,25 +71,15 @@ pub enum Amount {
     Grams(f64),
 }
 
-/// What emulsion costs.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Emulsion {
-    /// Price of a litre, in any currency.
-    pub price_per_litre: f64,
-    /// Weight of a millilitre, grams; gelatin and silver make it a little more than water's.
-    pub grams_per_millilitre: f64,
-}
-
-impl Emulsion {
-    /// Emulsion on a piece of so many square decimetres: millilitres, and its price.
-    ///
-    /// Plain arithmetic; what stays in brush and tray is not counted.
-    pub fn on_piece(&self, amount: Amount, square_decimetres: f64) -> (f64, f64) {
-        let per_area = match amount {
-            Amount::Millilitres(millilitres) => millilitres,
-            Amount::Grams(grams) => grams / self.grams_per_millilitre,
-        };
-        let millilitres = per_area * square_decimetres;
-        (millilitres, millilitres / 1000.0 * self.price_per_litre)
-    }
+/// Emulsion on a piece (millilitres or grams), and its price: `per_square_decimetre` of it on so
+/// many square decimetres, at a price for a thousand (a litre or a kilogram).
+///
+/// Plain arithmetic; what stays in brush and tray is not counted.
+pub fn on_piece(
+    per_square_decimetre: f64,
+    square_decimetres: f64,
+    price_of_thousand: f64,
+) -> (f64, f64) {
+    let amount = per_square_decimetre * square_decimetres;
+    (amount, amount / 1000.0 * price_of_thousand)
 }
