@@ -82,6 +82,7 @@ fn printed() -> BTreeSet<String> {
     planned(&desk, &mut all);
     profiles(&desk, &mut all);
     printing(&desk, &mut all);
+    compared(&desk, &mut all);
     desk.put_scan("white.tif", tiff(), 1.0);
     desk.put(
         "session.ron",
@@ -225,6 +226,53 @@ fn calibrated(desk: &Desk, all: &mut BTreeSet<String>) {
     ]);
     assert_eq!(ran.code, 0, "{}{}", ran.err, ran.out);
     keys(&parsed(&ran.out), all);
+}
+
+/// The keys of three coatings held against each other.
+fn compared(desk: &Desk, all: &mut BTreeSet<String>) {
+    let made = desk.run(&[
+        "simulate",
+        "d",
+        "--level",
+        "easy",
+        "--seed",
+        "20102",
+        "--dpi",
+        "120",
+        "--coupons",
+        "3",
+        "--slate",
+        "--quiet",
+    ]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let ran = desk.run(&[
+        "compare",
+        "d/session.ron",
+        "--coats",
+        "1,2,3",
+        "--wet",
+        "1.1 ml,2.0 ml,2.9 ml",
+        "--price",
+        "80 EUR/l",
+        "--piece",
+        "6",
+        "--json",
+        "--quiet",
+    ]);
+    assert_eq!(ran.code, 0, "{}{}", ran.err, ran.out);
+    let said = parsed(&ran.out);
+    let tables = said["tables"].as_array().unwrap();
+    assert_eq!(tables.len(), 4);
+    for table in tables {
+        assert_eq!(
+            table["together"]["differences"].as_array().unwrap().len(),
+            3
+        );
+    }
+    // 6 square decimetres at 1.1 ml and 0.08 a millilitre.
+    let price = said["coatings"][0]["piece"]["price"].as_f64().unwrap();
+    assert!((price - 0.528).abs() < 1e-9, "{price}");
+    keys(&said, all);
 }
 
 #[test]

@@ -54,11 +54,17 @@ fn headline(comparison: &Comparison) -> String {
     let Some(thinnest) = &comparison.compared.thinnest else {
         return String::new();
     };
+    let hundred = 100.0 * thinnest.confidence;
+    let confidence = if hundred > 99.0 {
+        "more than 99".to_owned()
+    } else {
+        plain(hundred, 0)
+    };
     let said = format!(
-        "The thinnest coating whose Dmax is within {} of the best is {}: {} in 100 that it is.",
+        "The thinnest coating whose Dmax is within {} of the best is {}, with a chance of \
+         {confidence} in 100.",
         plain(comparison.within, 2),
         comparison.coatings[thinnest.coating].name,
-        plain(100.0 * thinnest.confidence, 0),
     );
     wrapped(&said, "", "") + "\n"
 }
@@ -170,9 +176,18 @@ pub(crate) fn line_said(quantity: Measured, line: &Line, thickness: Thickness) -
         Some(chance) if chance < CLEAR => format!(
             "{what}: {said} on average, but a straight line does not describe these coatings \
              (chance {}).",
-            plain(chance, 3)
+            small(chance)
         ),
         _ => format!("{what}: {said}."),
+    }
+}
+
+/// A small chance; what draws and quadrature can't tell from nought is not told as nought.
+fn small(chance: f64) -> String {
+    if chance < 0.001 {
+        "below 0.001".to_owned()
+    } else {
+        plain(chance, 3)
     }
 }
 

@@ -5,8 +5,12 @@ use rand::SeedableRng as _;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 
-/// Draws that a chance is counted from: a chance of 5 % in 9 is then known to a twelfth of it.
+/// Draws that a small chance is counted from: 5 % in 9 is then known to a tenth of it.
 const DRAWS: usize = 20_000;
+/// Draws after which a chance is looked at,
+const FIRST: usize = 2_000;
+/// and from which on it is of no use to know it better.
+const PLAIN: f64 = 0.15;
 /// Seed of the draws: the same sessions give the same chance.
 const SEED: u64 = 0x0d21_f700;
 
@@ -53,15 +57,18 @@ pub(super) fn best_shape(values: &[f64], weights: &[f64], shapes: &[Vec<f64>]) -
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);
     let mut draw = DVector::zeros(count);
     let mut reached = 1usize;
-    for _ in 0..DRAWS {
+    let mut drawn = 0usize;
+    let p = |reached: usize, drawn: usize| reached as f64 / (drawn + 1) as f64;
+    while drawn < DRAWS && !(drawn == FIRST && p(reached, drawn) > PLAIN) {
         draw.iter_mut()
             .for_each(|value| *value = StandardNormal.sample(&mut rng));
         if explained(&free(&draw)).1 >= found {
             reached += 1;
         }
+        drawn += 1;
     }
     Some(Best {
         shape,
-        p: reached as f64 / (DRAWS + 1) as f64,
+        p: p(reached, drawn),
     })
 }
