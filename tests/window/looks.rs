@@ -22,7 +22,7 @@ fn kept(name: &str) -> PathBuf {
 
 /// Compares with the picture that is kept; `TWINSTRIP_KEEP=1` keeps new ones.
 #[track_caller]
-fn assert_looks(window: &mut Window, name: &str) {
+pub fn assert_looks(window: &mut Window, name: &str) {
     let now = window.picture();
     let path = kept(name);
     if std::env::var_os("TWINSTRIP_KEEP").is_some() {

@@ -7,6 +7,7 @@
 
 mod areas;
 mod closing;
+mod coatings;
 mod inbox;
 mod killed;
 mod looks;

@@ -50,7 +50,7 @@ fn directions(quantity: Measured) -> Directions {
 }
 
 /// The thinnest coating that is dark enough, first of all.
-fn headline(comparison: &Comparison) -> String {
+pub(crate) fn headline(comparison: &Comparison) -> String {
     let Some(thinnest) = &comparison.compared.thinnest else {
         return String::new();
     };
@@ -268,7 +268,10 @@ pub(crate) fn cost_said(cost: &Cost) -> String {
         Amount::Grams(amount) => format!("{} g", plain(amount, 1)),
     };
     match &cost.price {
-        Some((money, currency)) => format!("{amount}, {} {currency}", plain(*money, 2)),
+        Some((money, currency)) => {
+            let price = format!("{amount}, {} {currency}", plain(*money, 2));
+            price.trim_end().to_owned()
+        }
         None => amount,
     }
 }

@@ -14,7 +14,7 @@ const PRIOR_FREEDOM: f64 = 4.0;
 /// Nodes of the grid.
 const NODES: usize = 250;
 /// Halvings of an interval when a quantile is looked for.
-const HALVINGS: usize = 50;
+const HALVINGS: usize = 40;
 
 /// What is believed of the standard deviation between sessions before they are seen: half a
 /// Student t with 4 degrees of freedom.
@@ -195,10 +195,11 @@ impl Posterior {
         }
     }
 
-    /// Half-width of the 95 % interval of the next session.
-    pub(super) fn next_half_width(&self) -> f64 {
+    /// Half-width of the 95 % interval of the next session, where sessions lie evenly about their
+    /// mean.
+    pub(super) fn even_half_width(&self) -> f64 {
         let spread = |node: &Node| node.deviation.hypot(node.error);
-        (self.quantile(0.975, spread) - self.quantile(0.025, spread)) / 2.0
+        self.quantile(0.975, spread) - self.sum(|node| node.mean)
     }
 
     fn sum(&self, of: impl Fn(&Node) -> f64) -> f64 {

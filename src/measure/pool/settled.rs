@@ -92,6 +92,6 @@ fn expected_half_width(sessions: usize, between: f64, within: f64) -> f64 {
         })
         .collect();
     Model::mean(&effects).map_or(f64::INFINITY, |model| {
-        Posterior::confidence(&model).next_half_width()
+        Posterior::confidence(&model).even_half_width()
     })
 }

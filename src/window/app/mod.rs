@@ -219,6 +219,12 @@ impl App {
             return;
         };
         let asked = (self.epoch, self.history.revision());
+        if self.curves.coatings.open
+            && let Some(analysis) = self.analysis().cloned()
+        {
+            let (coatings, rasters) = (&mut self.curves.coatings, rasters.clone());
+            coatings.tend(asked, session, &analysis, rasters, &self.wake);
+        }
         let (kept, wake) = (&self.kept, &self.wake);
         self.analysis.ask(asked, || {
             let question = session.question(rasters);

@@ -3,6 +3,8 @@
 mod around;
 pub mod beside;
 pub mod chart;
+mod coatings;
+mod coatings_paint;
 pub mod plots;
 
 use egui::{RichText, Ui};
@@ -11,6 +13,7 @@ use super::request::{Request, Scene};
 use super::shell::term;
 use crate::document::report::words::plain;
 use crate::measure::analysis::PairResult;
+pub use coatings::CoatingsPage;
 use plots::Slide;
 
 /// Least width and height at which all plots are shown at once, points.
@@ -26,6 +29,8 @@ pub struct CurvesBench {
     pub pair: usize,
     /// Stops that the coated strip's curve is slid by.
     pub slide: f64,
+    /// All coatings against each other.
+    pub coatings: CoatingsPage,
 }
 
 impl CurvesBench {
@@ -40,6 +45,14 @@ impl CurvesBench {
         pairs.get(self.pair).or_else(|| pairs.first())
     }
 
+    /// Whether all coatings are shown, and not one pair: there must be two.
+    pub fn compares(&self, scene: &Scene<'_>) -> bool {
+        self.coatings.open
+            && scene
+                .analysis
+                .is_some_and(|analysis| analysis.pairs.len() > 1)
+    }
+
     /// The whole bench.
     pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
         let ground = egui::Frame::new()
@@ -52,6 +65,10 @@ impl CurvesBench {
                 return;
             };
             self.head_ui(ui, scene, pair);
+            if self.compares(scene) {
+                self.coatings.ui(ui, scene);
+                return;
+            }
             let size = ui.available_size();
             let slide = Slide { stops: self.slide };
             if size.x < SIDE_BY_SIDE.0 || size.y < SIDE_BY_SIDE.1 {
@@ -89,10 +106,19 @@ impl CurvesBench {
             if let Some(analysis) = scene.analysis
                 && analysis.pairs.len() > 1
             {
+                let all = self.coatings.open;
+                if ui.selectable_label(all, "All coatings").clicked() {
+                    self.coatings.open = true;
+                }
                 for (index, pair) in analysis.pairs.iter().enumerate() {
-                    if ui.selectable_label(self.pair == index, scene.name(pair.coupon)).clicked() {
+                    let shown = !all && self.pair == index;
+                    if ui.selectable_label(shown, scene.name(pair.coupon)).clicked() {
                         self.pair = index;
+                        self.coatings.open = false;
                     }
+                }
+                if all {
+                    return;
                 }
                 ui.separator();
             }

@@ -1,0 +1,273 @@
+//! All coatings of the session against each other: curves, differences, thickness, evenness, cost.
+
+use std::sync::Arc;
+
+use egui::{DragValue, RichText, ScrollArea, Ui};
+
+use super::coatings_paint::{curves_ui, trend_ui};
+use crate::document::Session;
+use crate::document::comparing::{Asked, Comparison, of_session};
+use crate::document::profile::{Price, PricePer, Wet};
+use crate::document::report::compared::{
+    cost_said, difference_said, headline, label, line_said, look_said,
+};
+use crate::measure::analysis::Analysis;
+use crate::measure::coatings::{Coating, Look, Measured, Shared, look};
+use crate::measure::raster::Raster;
+use crate::window::jobs::{Job, Latest, Wake};
+use crate::window::request::Scene;
+
+/// Which session and which state of it a comparison belongs to.
+type State = (u64, crate::document::Revision);
+
+/// What is measured of the coatings, before anything is chosen.
+struct Found {
+    coatings: Vec<Coating>,
+    shared: Shared,
+    looks: Vec<Option<Look>>,
+}
+
+/// What a person says of the coatings here; 0 stands for not said.
+#[derive(Debug, Clone, PartialEq, Default)]
+struct Choices {
+    against: Option<usize>,
+    coats: Vec<u32>,
+    millilitres: Vec<f64>,
+    price_per_litre: f64,
+    piece: f64,
+}
+
+/// The page.
+#[derive(Default)]
+pub struct CoatingsPage {
+    /// Whether it is shown in the place of one pair.
+    pub open: bool,
+    found: Latest<State, Found>,
+    choices: Choices,
+    quantity: Option<Measured>,
+    /// The comparison of what was found by these choices.
+    told: Option<(Arc<Found>, Choices, Result<Comparison, String>)>,
+}
+
+impl CoatingsPage {
+    /// Asks for what is measured of the coatings; once a frame while the page is open.
+    pub fn tend(
+        &mut self,
+        state: State,
+        session: &Arc<Session>,
+        analysis: &Arc<Analysis>,
+        scans: Vec<Arc<Raster>>,
+        wake: &Wake,
+    ) {
+        let (session, analysis) = (Arc::clone(session), Arc::clone(analysis));
+        self.found.ask(state, || {
+            Job::start("compare", wake, move |watch| {
+                let (coatings, shared) = of_session(&session, &analysis);
+                let channel = session.settings.channel;
+                let mut looks = Vec::with_capacity(coatings.len());
+                for coating in &coatings {
+                    let strips = &analysis.strips;
+                    let strip = strips.iter().find(|strip| strip.name == coating.name);
+                    looks.push(match strip {
+                        Some(strip) => look(&scans, strip, channel, watch)?,
+                        None => None,
+                    });
+                }
+                Ok(Found {
+                    coatings,
+                    shared,
+                    looks,
+                })
+            })
+        });
+    }
+
+    /// The page itself.
+    pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>) {
+        let Some(found) = self.found.shown().cloned() else {
+            ui.heading("Coatings are being compared…");
+            return;
+        };
+        let count = found.coatings.len();
+        self.choices.coats.resize(count, 0);
+        self.choices.millilitres.resize(count, 0.0);
+        self.choices.against = self.choices.against.filter(|&against| against < count);
+        let size = ui.available_size();
+        let side = (size.x * 0.44).clamp(260.0, 560.0);
+        let told = self.told(&found);
+        ui.horizontal_top(|ui| {
+            ui.vertical(|ui| {
+                ui.set_width(size.x - side - 16.0);
+                let each = (size.y - 8.0) / 2.0;
+                curves_ui(ui, each, scene, &found.coatings);
+                if let Ok(comparison) = &told {
+                    let quantity = self.quantity.unwrap_or(Measured::Dmax);
+                    trend_ui(ui, each, scene, comparison, quantity);
+                }
+            });
+            ui.vertical(|ui| {
+                ui.set_width(side);
+                ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                    self.choices_ui(ui, &found.coatings);
+                    ui.separator();
+                    match &told {
+                        Ok(comparison) => self.told_ui(ui, scene, comparison),
+                        Err(why) => {
+                            ui.label(why);
+                        }
+                    }
+                });
+            });
+        });
+    }
+
+    /// The comparison by the choices as they stand, worked out when one of both has changed.
+    fn told(&mut self, found: &Arc<Found>) -> Result<Comparison, String> {
+        if let Some((of, choices, told)) = &self.told
+            && Arc::ptr_eq(of, found)
+            && *choices == self.choices
+        {
+            return told.clone();
+        }
+        let told = compared(found, &self.choices);
+        self.told = Some((Arc::clone(found), self.choices.clone(), told.clone()));
+        told
+    }
+
+    fn choices_ui(&mut self, ui: &mut Ui, coatings: &[Coating]) {
+        let choices = &mut self.choices;
+        ui.horizontal_wrapped(|ui| {
+            ui.label("Differences:");
+            if ui
+                .selectable_label(choices.against.is_none(), "all pairs")
+                .clicked()
+            {
+                choices.against = None;
+            }
+            for (place, coating) in coatings.iter().enumerate() {
+                let said = format!("against {}", coating.name);
+                if ui
+                    .selectable_label(choices.against == Some(place), said)
+                    .clicked()
+                {
+                    choices.against = Some(place);
+                }
+            }
+        });
+        for (place, coating) in coatings.iter().enumerate() {
+            ui.horizontal_wrapped(|ui| {
+                ui.label(format!("{} {}:", place + 1, coating.name));
+                let coats = DragValue::new(&mut choices.coats[place])
+                    .range(0..=20)
+                    .suffix(" coats");
+                ui.add(coats)
+                    .accessible_name(format!("Coats of {}", coating.name));
+                let wet = DragValue::new(&mut choices.millilitres[place])
+                    .range(0.0..=50.0)
+                    .speed(0.02)
+                    .max_decimals(2)
+                    .suffix(" ml/dm²");
+                ui.add(wet)
+                    .accessible_name(format!("Emulsion of {}", coating.name));
+            });
+        }
+        ui.horizontal_wrapped(|ui| {
+            ui.label("A litre costs");
+            let price = DragValue::new(&mut choices.price_per_litre).range(0.0..=100_000.0);
+            ui.add(price)
+                .accessible_name("Price of a litre of emulsion");
+            ui.label("and a piece has");
+            let piece = DragValue::new(&mut choices.piece)
+                .range(0.0..=10_000.0)
+                .suffix(" dm²");
+            ui.add(piece).accessible_name("Size of a piece");
+        });
+    }
+
+    fn told_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, comparison: &Comparison) {
+        let thinnest = headline(comparison);
+        if thinnest.is_empty() {
+            let hint = "Say coats or emulsion of every coating to see what another coat brings \
+                        and which is the thinnest dark enough.";
+            ui.label(RichText::new(hint).color(scene.theme.weak));
+        } else {
+            ui.label(RichText::new(thinnest).strong());
+        }
+        for table in &comparison.compared.tables {
+            ui.add_space(8.0);
+            ui.horizontal(|ui| {
+                ui.strong(label(table.quantity));
+                let drawn = self.quantity.unwrap_or(Measured::Dmax) == table.quantity;
+                let named = format!("Draw {} by thickness", label(table.quantity));
+                let button = ui.selectable_label(drawn, "drawn by thickness");
+                if button.accessible_name(named).clicked() {
+                    self.quantity = Some(table.quantity);
+                }
+            });
+            let rows = table
+                .together
+                .iter()
+                .flat_map(|together| &together.differences);
+            for difference in rows {
+                ui.label(difference_said(
+                    &comparison.coatings,
+                    table.quantity,
+                    difference,
+                ));
+            }
+            for &without in &table.without {
+                let name = &comparison.coatings[without].name;
+                ui.label(format!("{name}: no value to compare"));
+            }
+            if let (Some(line), Some(thickness)) = (&table.line, comparison.compared.thickness) {
+                ui.label(line_said(table.quantity, line, thickness));
+            }
+        }
+        let weak = RichText::new("All bounds of a table hold at once in 95 of 100 cases.");
+        ui.label(weak.color(scene.theme.weak));
+        for (place, coating) in comparison.coatings.iter().enumerate() {
+            let look = comparison.looks.get(place).and_then(Option::as_ref);
+            let cost = comparison.costs.get(place).and_then(Option::as_ref);
+            if look.is_none() && cost.is_none() {
+                continue;
+            }
+            ui.add_space(8.0);
+            ui.strong(&coating.name);
+            if let Some(cost) = cost {
+                ui.label(format!("{} of emulsion on a piece", cost_said(cost)));
+            }
+            for line in look.map(look_said).unwrap_or_default() {
+                ui.label(line);
+            }
+        }
+    }
+}
+
+fn compared(found: &Found, choices: &Choices) -> Result<Comparison, String> {
+    let all_said = |said: bool, asked: usize| if said { asked } else { 0 };
+    let coats = all_said(
+        choices.coats.iter().all(|&coats| coats > 0),
+        choices.coats.len(),
+    );
+    let wet = choices.millilitres.iter().all(|&amount| amount > 0.0);
+    let wet = all_said(wet, choices.millilitres.len());
+    let asked = Asked {
+        against: choices
+            .against
+            .and_then(|place| Some(found.coatings.get(place)?.name.clone())),
+        coats: choices.coats[..coats].to_vec(),
+        wet: choices.millilitres[..wet]
+            .iter()
+            .map(|&amount| Wet::Millilitres(amount))
+            .collect(),
+        price: (choices.price_per_litre > 0.0).then(|| Price {
+            amount: choices.price_per_litre,
+            currency: String::new(),
+            per: PricePer::Litre,
+        }),
+        piece: (choices.piece > 0.0).then_some(choices.piece),
+        ..Asked::default()
+    };
+    let (coatings, looks) = (found.coatings.clone(), found.looks.clone());
+    Comparison::new(coatings, &found.shared, looks, &[], &asked).map_err(|error| error.to_string())
+}
