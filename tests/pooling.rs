@@ -104,8 +104,9 @@ fn print(what: &str, rates: &Rates) {
 
 #[test]
 fn pooled_and_next_session_lie_in_their_bounds() {
-    // Far enough below 95 that chance alone is excluded, near enough that a fault shows.
-    let least = if shelves() > SHORT { 92.0 } else { 80.0 };
+    // 500 shelves that hold 94 of 100 times hold fewer than 91 in one of 400 rows, 40 fewer
+    // than 80 in one of 1,000.
+    let least = if shelves() > SHORT { 91.0 } else { 80.0 };
     let mut study = 0;
     for between in [0.05, 0.1, 0.2, 0.4] {
         for sessions in [4, 6, 10, 20] {
