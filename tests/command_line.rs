@@ -21,6 +21,7 @@ fn the_help_names_every_task() {
         "solve",
         "calibrate",
         "show",
+        "compare",
         "simulate",
         "Exit codes: 0 answered",
     ] {
