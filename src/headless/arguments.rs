@@ -4,7 +4,6 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-
 use super::compare::Compare;
 use super::plan::PlanTask;
 use super::profile::Profiles;

@@ -191,7 +191,9 @@ impl CoatingsPage {
                         and which is the thinnest dark enough.";
             ui.label(RichText::new(hint).color(scene.theme.weak));
         } else {
-            ui.label(RichText::new(thinnest).strong());
+            // On paper it has its lines; here they break by the width there is.
+            let one_line = thinnest.split_whitespace().collect::<Vec<_>>().join(" ");
+            ui.label(RichText::new(one_line).strong());
         }
         for table in &comparison.compared.tables {
             ui.add_space(8.0);

@@ -94,8 +94,15 @@ pub(super) fn trend_ui(
         let (low, high) = estimate.bounds().unzip();
         [low, high, estimate.value].into_iter().flatten()
     });
+    let tables = &comparison.compared.tables;
+    let line = tables
+        .iter()
+        .find(|table| table.quantity == quantity)
+        .and_then(|table| table.line.as_ref());
+    let band = line.iter().flat_map(|line| &line.band);
+    let edges = band.flat_map(|point| [point.lower, point.upper]);
     let x = range(points.iter().map(|point| point.1)).unwrap_or((0.0, 1.0));
-    let y = range(ends).unwrap_or((0.0, 1.0));
+    let y = range(ends.chain(edges)).unwrap_or((0.0, 1.0));
     let chart = Chart::within(place, x, y);
     let titles = Titles {
         title: &name,
@@ -111,11 +118,6 @@ pub(super) fn trend_ui(
         },
     };
     chart.frame(&painter, &titles, scene.theme);
-    let tables = &comparison.compared.tables;
-    let line = tables
-        .iter()
-        .find(|table| table.quantity == quantity)
-        .and_then(|table| table.line.as_ref());
     if let Some(line) = line {
         let band: Vec<_> = line
             .band
