@@ -94,8 +94,16 @@ struct CurveAnswer {
     usable: [f64; 2],
     leave_one_out: f64,
     level: f64,
+    repeats: Vec<RepeatAnswer>,
     fields: Vec<FieldAnswer>,
     errors: Vec<ErrorAnswer>,
+}
+
+#[derive(Serialize)]
+struct RepeatAnswer {
+    density: f64,
+    error: f64,
+    freedom: f64,
 }
 
 #[derive(Serialize)]
@@ -149,6 +157,15 @@ fn channel_answer(
         usable: [fit.usable.0, fit.usable.1],
         leave_one_out: fit.leave_one_out,
         level: fit.level,
+        repeats: fit
+            .repeats
+            .iter()
+            .map(|repeat| RepeatAnswer {
+                density: repeat.density,
+                error: repeat.error,
+                freedom: repeat.freedom,
+            })
+            .collect(),
         fields: fit
             .fields
             .iter()

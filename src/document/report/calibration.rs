@@ -88,6 +88,22 @@ fn table(channel: Channel, fit: &CalibrationFit) -> String {
         )
         .ok();
     }
+    if !fit.repeats.is_empty() {
+        text.push_str(
+            "\nRepeat error from scan to scan, levels brought together\n  density  error  rests \
+             on\n",
+        );
+        for repeat in &fit.repeats {
+            writeln!(
+                text,
+                "  {:>7}  {:>6}  {:.0} degrees of freedom",
+                plain(repeat.density, 1),
+                plain(repeat.error, 4),
+                repeat.freedom.max(1.0),
+            )
+            .ok();
+        }
+    }
     text.push_str("\nStandard error of a density on another scan\n  density  error\n");
     for (density, error) in errors_by_density(fit) {
         writeln!(text, "  {:>7}  {:>5}", plain(density, 1), plain(error, 3)).ok();

@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 
+use super::repeats::{Repeat, Scatter, by_density};
 use super::reuse::ReusedScale;
 use super::stray::NearStray;
 use super::wedge::{Fitted, WedgeField};
@@ -120,6 +121,9 @@ pub struct CalibrationFit {
     /// Standard deviation of the level from scan to scan, density; assumed where there is one
     /// scan only.
     pub level: f64,
+    /// How differently fields read from scan to scan once the levels are brought together, by
+    /// density; empty where no field was scanned twice.
+    pub repeats: Vec<Repeat>,
     /// Root mean square error of foretelling each field from the others, density.
     pub leave_one_out: f64,
     /// Whether the fields fit their list so badly that it is probably another wedge's.
@@ -202,6 +206,7 @@ impl Calibration {
         let Pooled {
             fields: pooled,
             numbers,
+            scatter,
             level,
         } = pool(&seen.fields);
         let (from, to) = told_apart(&pooled);
@@ -209,6 +214,8 @@ impl Calibration {
         if used.len() < FEWEST_FIELDS {
             return Err(CalibrationGap::TooFew(used.len()));
         }
+        let usable = (used[0].listed, used[used.len() - 1].listed);
+        let stops = (to < pooled.len(), from > 0);
         let fitted = Fitted::through(used, self.uncertainty).ok_or(CalibrationGap::NotFollowed)?;
         let left_out: BTreeMap<usize, f64> = fitted
             .used
@@ -232,11 +239,14 @@ impl Calibration {
                 left_out: left_out.get(&field.number).copied(),
             })
             .collect();
+        let scattered: Vec<(WedgeField, Scatter)> = pooled.into_iter().zip(scatter).collect();
+        let repeats = by_density(&scattered[from..to], |s| scale.slope(s));
         Ok(CalibrationFit {
-            scale: ReusedScale::new(scale, level),
+            scale: ReusedScale::new(scale, level, repeats.clone()),
+            repeats,
             fields,
-            usable: (used[0].listed, used[used.len() - 1].listed),
-            stops: (to < pooled.len(), from > 0),
+            usable,
+            stops,
             level,
             leave_one_out,
             another_list,
@@ -250,6 +260,8 @@ struct Pooled {
     fields: Vec<WedgeField>,
     /// Which field of its wedge each is.
     numbers: Vec<usize>,
+    /// How its readings scatter.
+    scatter: Vec<Scatter>,
     /// Standard deviation of the level of one more scan, scanner density.
     level: f64,
 }
@@ -311,8 +323,20 @@ fn pool(seen: &[SeenField]) -> Pooled {
             }
         })
         .collect();
+    let scatter = groups
+        .iter()
+        .map(|group| {
+            let brought =
+                |f: &SeenField| f.scanner - levels.get(&f.scan).copied().unwrap_or_default();
+            let count = group.len();
+            let middle = group.iter().map(|f| brought(f)).sum::<f64>() / count as f64;
+            let squares = group.iter().map(|f| (brought(f) - middle).powi(2)).sum();
+            Scatter { squares, count }
+        })
+        .collect();
     Pooled {
         fields,
+        scatter,
         numbers: groups.iter().map(|group| group[0].number).collect(),
         level: (variance * (1.0 + 1.0 / count)).sqrt(),
     }

@@ -1,8 +1,8 @@
 //! A pretended scanner with haze and a tone curve of its own, whose truth is known.
 
-use super::DensityScale as _;
 use super::calibration::*;
 use super::reuse::drift;
+use super::{DensityScale as _, standard_error};
 use crate::measure::raster::Channel;
 
 /// What the scanner shows of a density: haze of 0.4 % and an exponent of 0.97.
@@ -138,4 +138,26 @@ fn what_gives_no_curve_says_why() {
             .unwrap_err(),
         CalibrationGap::TooFew(2)
     );
+}
+
+#[test]
+fn fields_that_read_differently_from_scan_to_scan_tell_the_repeat_error_and_widen_the_bounds() {
+    let steady = calibration(&[0.0, 0.004, -0.004, 0.0], 9.0);
+    let mut shaky = steady.clone();
+    // Every field by 0.006 up and down, in an order that no level explains.
+    for field in &mut shaky.channels[0].fields {
+        let up = (field.number + field.scan).is_multiple_of(2);
+        field.scanner += if up { 0.006 } else { -0.006 };
+    }
+    let (steady, shaky) = (fit(&steady), fit(&shaky));
+    assert!(steady.repeats.iter().all(|repeat| repeat.error < 1e-6));
+    for repeat in &shaky.repeats {
+        // 0.006 about the mean of four is 0.0069 of the scanner's with three degrees of freedom a
+        // field; where stray light flattens the scale that is more density.
+        let slope = shaky.scale.slope(shown(repeat.density));
+        assert!((repeat.error / slope - 0.0069).abs() < 0.0008, "{repeat:?}");
+    }
+    let error = |of: &CalibrationFit| standard_error(&of.scale, 1.0);
+    assert!(error(&shaky) > error(&steady).hypot(0.0055));
+    assert!(fit(&calibration(&[0.0], 9.0)).repeats.is_empty());
 }

@@ -5,6 +5,7 @@ use super::reading::Around;
 pub mod calibration;
 mod checks;
 pub mod lid;
+pub mod repeats;
 pub mod reuse;
 mod stray;
 mod wedge;

@@ -1,6 +1,7 @@
 //! Reading later scans by a calibration: the scale, and whether it still holds.
 
 use super::calibration::{Calibration, CalibrationFit, CalibrationGap, SeenField};
+use super::repeats::{self, Repeat};
 use super::wedge::WedgeScale;
 use super::{DensityScale, StrayCorrection, standard_error};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
@@ -20,12 +21,19 @@ pub struct ReusedScale {
     scale: WedgeScale,
     /// Standard deviation of the level, scanner density.
     level: f64,
+    /// Repeat error by density.
+    repeats: Vec<Repeat>,
 }
 
 impl ReusedScale {
-    /// A curve, and the standard deviation of the level, scanner density.
-    pub(super) fn new(scale: WedgeScale, level: f64) -> Self {
-        Self { scale, level }
+    /// A curve, the standard deviation of the level, scanner density, and what else differs from
+    /// scan to scan.
+    pub(super) fn new(scale: WedgeScale, level: f64, repeats: Vec<Repeat>) -> Self {
+        Self {
+            scale,
+            level,
+            repeats,
+        }
     }
 
     /// Fields (places in the list) that were left out of the curve.
@@ -51,6 +59,7 @@ impl DensityScale for ReusedScale {
     fn modes(&self, s: f64) -> Vec<f64> {
         let mut modes = self.scale.modes(s);
         modes.push(self.level * self.scale.slope(s));
+        modes.extend(repeats::modes(&self.repeats, self.scale.density(s)));
         modes
     }
 
