@@ -4,8 +4,9 @@ use serde::Serialize;
 
 use super::tone_curve::ToneCurve;
 use crate::measure::compare::PairAnswer;
+use crate::measure::curve::CurveAnswer;
 use crate::measure::curve::model::SPEED_NET;
-use crate::measure::estimate::{Estimate, Gap};
+use crate::measure::estimate::{End, Estimate, Gap};
 use crate::measure::exposure::{Exposures, Series};
 use crate::measure::predictive::Predictive;
 use crate::measure::units::DECADES_PER_STOP;
@@ -19,6 +20,8 @@ pub const SESSION_ERROR: f64 = 1.0 / 6.0;
 pub const PIECE_SCATTER: f64 = 0.1;
 /// Standard deviations from the middle to the end of a 95 % interval (normal distribution).
 const TO_THE_END: f64 = 1.959_964;
+/// Net densities nearer than this are one tone.
+const SAME_TONE: f64 = 1e-6;
 /// Least part of the speed point's variance that is left at another tone.
 const LEAST_VARIANCE: f64 = 0.25;
 
@@ -75,7 +78,7 @@ pub struct Basis {
     pub stops: Predictive,
     /// The same with the error of the tests' click stops.
     pub stops_any_aperture: Predictive,
-    /// The ratio at other tones; empty: only the curves say.
+    /// The ratio at other tones, lightest first; empty: only the curves say.
     pub by_tone: Vec<ToneShift>,
     /// Dead time of the lamp a burst, seconds, and its standard uncertainty.
     pub lag: (f64, f64),
@@ -113,7 +116,7 @@ impl Basis {
     ) -> Result<Self, Gap> {
         let exact = predictive(&answer.stops_exact_aperture).ok_or_else(|| gap(&answer.stops))?;
         let any = predictive(&answer.stops).ok_or_else(|| gap(&answer.stops))?;
-        let side = |tested: Tested<'_>, answer: &crate::measure::curve::CurveAnswer| {
+        let side = |tested: Tested<'_>, answer: &CurveAnswer| {
             Side::new(tested, answer, lag.0).ok_or(Gap::NotMeasured)
         };
         Ok(Self {
@@ -161,36 +164,33 @@ impl Basis {
     }
 
     /// How the ratio at a net density differs from that at the speed point, between the tones
-    /// that were compared; else by the two curves alone. `None` where a curve doesn't come to
-    /// the tone.
+    /// that were compared. `None` beyond them: what the curves say there is mostly their
+    /// formula, and nobody knows how wrong. Only where no tone was compared at all the curves
+    /// alone say.
     pub fn tone_shift(&self, net: f64) -> Option<ToneShift> {
-        let after = self.by_tone.partition_point(|tone| tone.net_density < net);
-        let compared = match (
-            after.checked_sub(1).map(|before| self.by_tone[before]),
-            self.by_tone.get(after).copied(),
-        ) {
-            (_, Some(tone)) if (tone.net_density - net).abs() < 1e-9 => Some(tone),
-            (Some(tone), _) if (tone.net_density - net).abs() < 1e-9 => Some(tone),
-            (Some(before), Some(after)) => {
-                let share = (net - before.net_density) / (after.net_density - before.net_density);
-                Some(ToneShift {
-                    net_density: net,
-                    stops: before.stops + share * (after.stops - before.stops),
-                    variance: before.variance + share * (after.variance - before.variance),
-                })
-            }
-            _ => None,
-        };
-        compared.or_else(|| {
+        if self.by_tone.is_empty() {
             let ratio = |net: f64| {
                 let decades = self.coating.curve.x_at(net)? - self.paper.curve.x_at(net)?;
                 Some(decades / DECADES_PER_STOP)
             };
-            Some(ToneShift {
+            return Some(ToneShift {
                 net_density: net,
                 stops: ratio(net)? - ratio(SPEED_NET)?,
                 variance: 0.0,
-            })
+            });
+        }
+        let beyond = |tone: &ToneShift| tone.net_density > net - SAME_TONE;
+        let after = self.by_tone.iter().position(beyond)?;
+        let upper = self.by_tone[after];
+        if (upper.net_density - net).abs() <= SAME_TONE {
+            return Some(upper);
+        }
+        let lower = self.by_tone[after.checked_sub(1)?];
+        let share = (net - lower.net_density) / (upper.net_density - lower.net_density);
+        Some(ToneShift {
+            net_density: net,
+            stops: lower.stops + share * (upper.stops - lower.stops),
+            variance: lower.variance + share * (upper.variance - lower.variance),
         })
     }
 
@@ -228,11 +228,7 @@ impl Basis {
 }
 
 impl Side {
-    fn new(
-        tested: Tested<'_>,
-        answer: &crate::measure::curve::CurveAnswer,
-        lag: f64,
-    ) -> Option<Self> {
+    fn new(tested: Tested<'_>, answer: &CurveAnswer, lag: f64) -> Option<Self> {
         let curve = ToneCurve::of(answer)?;
         let exposures = tested.exposures;
         let doses = exposures.series.doses();
@@ -274,8 +270,7 @@ fn predictive(estimate: &Estimate) -> Option<Predictive> {
 
 fn gap(estimate: &Estimate) -> Gap {
     match (estimate.lower, estimate.upper) {
-        (crate::measure::estimate::End::Open(why), _)
-        | (_, crate::measure::estimate::End::Open(why)) => why,
+        (End::Open(why), _) | (_, End::Open(why)) => why,
         _ => Gap::NotMeasured,
     }
 }

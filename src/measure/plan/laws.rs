@@ -316,4 +316,48 @@ proptest! {
             prop_assert!(high <= low + 1e-12);
         }
     }
+
+}
+
+/// The bracket against draws.
+fn share_of_hits(need: &Predictive, scatter: f64, tolerance: f64, exposures: &[f64]) -> f64 {
+    use rand::SeedableRng as _;
+    use rand_distr::{Distribution as _, StandardNormal};
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(5);
+    let mut draw = move || -> f64 { StandardNormal.sample(&mut rng) };
+    let hits = (0..SIMULATED_DAYS)
+        .filter(|_| {
+            let day = need.centre + need.scale * draw();
+            exposures
+                .iter()
+                .any(|exposure| (day + scatter * draw() - exposure).abs() <= tolerance)
+        })
+        .count();
+    hits as f64 / SIMULATED_DAYS as f64
+}
+
+/// Days drawn: the share of hits has a standard error of at most 0.008.
+const SIMULATED_DAYS: usize = 4000;
+/// Four of these, so that of 32 cases none fails by chance (0.2 %).
+const MONTE_CARLO_ERROR: f64 = 4.0 * 0.008;
+
+proptest! {
+    // Each case searches two brackets and draws thousands of days.
+    #![proptest_config(ProptestConfig { failure_persistence: None, cases: 32, ..ProptestConfig::default() })]
+
+    #[test]
+    fn a_brackets_chance_grows_with_pieces_and_is_the_simulated_one(
+        scale in 0.02..0.6f64,
+        scatter in 0.0..0.3f64,
+        tolerance in 0.05..0.4f64,
+        pieces in 1usize..6,
+    ) {
+        let need = Predictive::normal(0.0, scale);
+        let (exposures, chance) = bracket::best(&need, scatter, tolerance, pieces);
+        let (_, more) = bracket::best(&need, scatter, tolerance, pieces + 1);
+        prop_assert!(more >= chance - 1e-6, "{more} {chance}");
+        let simulated = share_of_hits(&need, scatter, tolerance, &exposures);
+        prop_assert!((simulated - chance).abs() <= MONTE_CARLO_ERROR, "{simulated} {chance}");
+        prop_assert!((bracket::chance(&need, scatter, tolerance, &exposures) - chance).abs() < 1e-6);
+    }
 }
