@@ -122,6 +122,24 @@ fn tiff_with_profile(profile: &[u8], channels: u16, bits: u16) -> Vec<u8> {
     file
 }
 
+/// Any text as a recipe file and as a recipe in words; what was read is written and read again.
+pub fn recipe(bytes: &[u8]) {
+    let Ok(text) = std::str::from_utf8(bytes) else {
+        return;
+    };
+    use twinstrip::files::recipe::{from_text, to_text};
+    use twinstrip::measure::plan::Recipe;
+    let path = Path::new("recipe.ron");
+    if let Ok(kept) = from_text(path, text) {
+        let written = to_text(&kept).unwrap();
+        assert_eq!(from_text(path, &written), Ok(kept), "{written}");
+    }
+    if let Ok(recipe) = Recipe::read(text) {
+        let written = recipe.written();
+        assert_eq!(Recipe::read(&written), Ok(recipe), "{written}");
+    }
+}
+
 /// Any text as a session file; what was read is written and read again.
 pub fn session(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {

@@ -299,6 +299,10 @@ fn change(line: &str) -> Result<Change, Wrong> {
             way.word()
         ));
     }
+    // `3:4` reads as a time, so that it would not end the name.
+    if name.contains(':') {
+        return Err(format!("`{name}`: a name holds no colon"));
+    }
     let amount = amount(&mut reader)?;
     let mut change = Change {
         way,
@@ -325,7 +329,7 @@ fn part_name(reader: &mut Reader) -> String {
         matches!(reader.peek_after(at), Some(piece) if piece.token == Token::Mark(':'))
             && !in_a_time
     };
-    let colon = (1..)
+    let colon = (0..)
         .take_while(|&at| reader.peek_after(at).is_some())
         .find(|&at| is_colon(reader, at));
     let end = colon.unwrap_or_else(|| {

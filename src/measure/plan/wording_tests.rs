@@ -189,9 +189,22 @@ proptest! {
     }
 
     #[test]
-    fn no_text_makes_the_reader_fall_over(text in "\\PC{0,60}") {
-        Recipe::read(&text).ok();
-        Recipe::read(&format!("10s at f/8\nburn {text}")).ok();
-        Recipe::read(&format!("10s at f/8, {text}")).ok();
+    fn whatever_is_read_is_written_so_that_it_reads_back(
+        text in "\\PC{0,60}",
+        likely in "[a-z0-9:,+. /]{0,8}[0-9]{1,2}(s| stop)[a-z0-9:,+. /]{0,8}",
+    ) {
+        for recipe in [
+            text.clone(),
+            format!("10s at f/8\nburn {text}"),
+            format!("10s at f/8, {text}"),
+            format!("10s at f/8\nburn {likely}"),
+            format!("10s at f/8, grade {likely}"),
+        ] {
+            if let Ok(read) = Recipe::read(&recipe) {
+                let written = read.written();
+                let again = Recipe::read(&written);
+                prop_assert_eq!(again.as_ref(), Ok(&read), "{} became {}", recipe, written);
+            }
+        }
     }
 }
