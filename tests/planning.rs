@@ -21,9 +21,9 @@ use twinstrip::simulate::truth::StripTruth;
 use twinstrip::simulate::{Level, Practice, Recipe as PracticeRecipe, make, question};
 
 /// First seed of the published table; building stays below 10,000.
-const PUBLISHED_SEEDS: u64 = 6_000_000;
+const PUBLISHED_SEEDS: u64 = 9_000_000;
 /// First seed of the normal run.
-const NORMAL_SEEDS: u64 = 600_000;
+const NORMAL_SEEDS: u64 = 900_000;
 /// Tolerances that hits are counted within, stops.
 const TOLERANCES: [f64; 2] = [1.0 / 6.0, 1.0 / 3.0];
 /// Pieces of a bracket.
