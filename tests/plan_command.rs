@@ -119,6 +119,24 @@ fn a_print_beyond_the_coating_is_said_to_be_impossible_and_exits_with_4() {
     let ran = desk.run(&["plan", "bare.ron", "--recipe", recipe, "--quiet"]);
     assert_eq!(ran.code, 4, "{}", ran.out);
     assert!(ran.err.contains("nothing can be planned"), "{}", ran.err);
+    // A coupon that stayed light is followed by longer times.
+    let made = desk.run(&[
+        "simulate",
+        "b",
+        "--level",
+        "easy",
+        "--seed",
+        "20103",
+        "--dpi",
+        "120",
+        "--twist",
+        "never-reached",
+        "--quiet",
+    ]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let ran = desk.run(&["plan", "b/session.ron", "--recipe", recipe, "--quiet"]);
+    assert_eq!(ran.code, 4, "{}", ran.out);
+    assert!(ran.err.contains("test again with `"), "{}", ran.err);
     // Too near for any focus: no exposure at all.
     let near = [
         "--recipe",

@@ -3,9 +3,9 @@
 
 use crate::document::Session;
 use crate::document::profile::{Evidence, Profile};
-use crate::measure::analysis::Analysis;
-use crate::measure::estimate::Gap;
-use crate::measure::plan::{Basis, Origin, Recipe, Tested};
+use crate::measure::analysis::{Analysis, PairResult};
+use crate::measure::estimate::{End, Gap};
+use crate::measure::plan::{Basis, NextStrip, Origin, Recipe, Side, Tested, after_a_miss};
 use crate::measure::pool::{Effect, Wish, pool};
 
 /// f-numbers closer than this share are the same setting.
@@ -83,6 +83,36 @@ pub fn basis_of_session(
         coupon: coupon.name.clone(),
         why,
     })
+}
+
+/// The strip to make after a pair (from 0) whose coupon missed: all its steps were too light or
+/// too dark. `None` when it didn't, or when the reference has no curve.
+pub fn strip_after_a_miss(
+    session: &Session,
+    analysis: &Analysis,
+    pair: usize,
+) -> Option<NextStrip> {
+    let found = analysis.pairs.get(pair)?;
+    let speed_point = &found.answer.coupon.speed_point;
+    let missed = [speed_point.upper, speed_point.lower]
+        .into_iter()
+        .find_map(|end| match end {
+            End::Open(why) => Some(why),
+            End::At(_) => None,
+        })?;
+    after_miss_of(session, found, missed)
+}
+
+fn after_miss_of(session: &Session, found: &PairResult, why: Gap) -> Option<NextStrip> {
+    let reference = session.strips.get(found.reference)?;
+    let exposures = reference.exposure.as_ref()?.exposures();
+    let tested = Tested {
+        name: &reference.name,
+        exposures: &exposures,
+    };
+    let paper = Side::of(tested, &found.answer.reference, session.settings.lag.0)?;
+    let missed = session.strips.get(found.coupon)?.exposure.as_ref()?;
+    after_a_miss(&paper, &missed.series, why)
 }
 
 /// What the sessions of a profile know together: the ratio as they foretell the next one,

@@ -10,7 +10,9 @@ use super::exit::{Failure, Outcome};
 use super::json::{PROGRAM, SCHEMA, text};
 use super::progress::Progress;
 use super::{entry, load, output, profile};
-use crate::document::planning::{KeptRecipe, NoBasis, basis_of_profile, basis_of_session};
+use crate::document::planning::{
+    KeptRecipe, NoBasis, basis_of_profile, basis_of_session, strip_after_a_miss,
+};
 use crate::document::report::plan as report;
 use crate::files::recipe::{read_recipe, write_recipe};
 use crate::measure::analysis::{Analysis, analyse};
@@ -238,7 +240,16 @@ fn basis(task: &PlanTask) -> Result<Basis, Failure> {
     progress.finish();
     let pair = pair(&analysis, task.coupon.as_deref())?;
     let scatter = task.session_scatter.unwrap_or(SESSION_ERROR);
-    basis_of_session(&loaded.session, &analysis, pair, scatter).map_err(no_answer)
+    basis_of_session(&loaded.session, &analysis, pair, scatter).map_err(|error| {
+        let mut failure = no_answer(error);
+        if let Some(next) = strip_after_a_miss(&loaded.session, &analysis, pair) {
+            failure.message.push_str(&format!(
+                "; test again with `{}` at the same aperture and height",
+                next.series
+            ));
+        }
+        failure
+    })
 }
 
 /// The place of the pair with a coupon of this name.

@@ -117,7 +117,7 @@ impl Basis {
         let exact = predictive(&answer.stops_exact_aperture).ok_or_else(|| gap(&answer.stops))?;
         let any = predictive(&answer.stops).ok_or_else(|| gap(&answer.stops))?;
         let side = |tested: Tested<'_>, answer: &CurveAnswer| {
-            Side::new(tested, answer, lag.0).ok_or(Gap::NotMeasured)
+            Side::of(tested, answer, lag.0).ok_or(Gap::NotMeasured)
         };
         Ok(Self {
             paper: side(paper, &answer.reference)?,
@@ -228,7 +228,9 @@ impl Basis {
 }
 
 impl Side {
-    fn new(tested: Tested<'_>, answer: &CurveAnswer, lag: f64) -> Option<Self> {
+    /// What one strip tells of its material, for a lamp lag in seconds; `None` without a curve
+    /// that comes to the speed point.
+    pub fn of(tested: Tested<'_>, answer: &CurveAnswer, lag: f64) -> Option<Self> {
         let curve = ToneCurve::of(answer)?;
         let exposures = tested.exposures;
         let doses = exposures.series.doses();
