@@ -1,5 +1,9 @@
 //! The bench sheet and the tone preview on the command line.
-#![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
+#![expect(
+    clippy::disallowed_methods,
+    clippy::unwrap_used,
+    reason = "a test may fail where it stands, and files are what is tested"
+)]
 
 mod support;
 

@@ -145,9 +145,7 @@ fn opened(sheet: &Sheet, paper: PaperSize, name: &str) -> Option<String> {
     std::fs::create_dir_all(&folder).unwrap();
     let file = folder.join(format!("{name}.pdf"));
     std::fs::write(&file, &made).unwrap();
-    let Some(facts) = said_by("pdfinfo", &[], &file, &[]).or_else(|| no_poppler()) else {
-        return None;
-    };
+    let facts = said_by("pdfinfo", &[], &file, &[]).or_else(no_poppler)?;
     assert!(facts.contains("Pages:           1\n"), "{facts}");
     assert!(facts.contains("twinstrip"), "{facts}");
     let fonts = said_by("pdffonts", &[], &file, &[])?;

@@ -1,13 +1,12 @@
 //! From the plan to the words of the bench sheet.
 
-use super::{ChangeRow, ExposureRow, Sheet, spoken};
+use super::{ChangeRow, ExposureRow, Sheet};
 use crate::document::Printing;
 use crate::document::printing::Planned;
 use crate::document::report::words::plain;
 use crate::measure::exposure::write;
 use crate::measure::finding::{Finding, Weight};
 use crate::measure::plan::{Basis, HeadMove, Piece, Plan, Recipe};
-use crate::measure::units::Seconds;
 
 /// Stops below which a piece of a bracket counts as exposed as planned.
 const AS_PLANNED: f64 = 0.02;
@@ -128,12 +127,17 @@ fn against(stops: f64) -> String {
     }
 }
 
+/// A time as it is set on an enlarger's timer: seconds, to a tenth below 100.
+fn on_the_timer(seconds: f64) -> String {
+    format!("{} s", plain(seconds, if seconds < 100.0 { 1 } else { 0 }))
+}
+
 fn exposures(plan: &Plan) -> Vec<ExposureRow> {
     let Some(planned) = &plan.exposure else {
         return vec![];
     };
     let row = |time: f64, stops: f64| ExposureRow {
-        time: spoken(Seconds(time)),
+        time: on_the_timer(time),
         aperture: planned.f_number.clone(),
         against: against(stops),
     };
@@ -160,10 +164,10 @@ fn chance(plan: &Plan) -> Vec<String> {
     {
         said.push(format!(
             "Planned {} at {}; 95 of 100 pieces need between {} and {}.",
-            spoken(Seconds(time)),
+            on_the_timer(time),
             planned.f_number,
-            spoken(Seconds(lower)),
-            spoken(Seconds(upper))
+            on_the_timer(lower),
+            on_the_timer(upper)
         ));
     }
     if let Some(bracket) = &plan.bracket {
@@ -185,7 +189,7 @@ fn changes(plan: &Plan) -> Vec<ChangeRow> {
         way: change.way.word().to_owned(),
         part: change.name.clone(),
         stops: stops_said(change.stops),
-        time: spoken(Seconds(change.time)),
+        time: on_the_timer(change.time),
         note: if change.reached {
             String::new()
         } else {
@@ -263,6 +267,12 @@ mod tests {
         ] {
             assert_eq!(against(stops), said);
         }
+    }
+
+    #[test]
+    fn exposures_are_said_in_the_seconds_of_a_timer() {
+        assert_eq!(on_the_timer(62.94), "62.9 s");
+        assert_eq!(on_the_timer(134.6), "135 s");
     }
 
     #[test]

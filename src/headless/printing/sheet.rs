@@ -168,12 +168,8 @@ fn by_session(task: &SheetTask, file: &Path, progress: &Progress) -> Result<Foun
         .planned(&solved.analysis, pair)
         .ok_or_else(|| nothing(NoBasis::NoPair(String::new())))?
         .map_err(nothing)?;
-    let name = file.file_stem().unwrap_or_default().to_string_lossy();
-    Ok((
-        printing,
-        planned,
-        source(task, format!("session {name}"), None),
-    ))
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    Ok((printing, planned, source(task, name.into_owned(), None)))
 }
 
 fn by_profile(task: &SheetTask, wanted: &str) -> Result<Found, Failure> {

@@ -74,7 +74,7 @@ impl App {
             _ => return Err("There is no plan yet: write the recipe of the paper print.".into()),
         };
         let source = Source {
-            name: format!("session {}", self.name()),
+            name: self.name(),
             ..Source::default()
         };
         let printing = self.printing();
