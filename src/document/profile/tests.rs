@@ -238,6 +238,50 @@ fn undoing_leaves_what_others_did_meanwhile() {
     assert_eq!(undone.profile, before.with(sample(3, 2.7)));
 }
 
+/// A session whose coat was exposed at another aperture than its paper.
+fn at_other_apertures(number: u32, coat_f_number: f64) -> Evidence {
+    let mut one = sample(number, 2.5 + 0.01 * f64::from(number));
+    one.strips[1].exposures.f_number = coat_f_number;
+    let (answer, _) = solve(&one.strips[0], &one.strips[1], &one.settings);
+    one.answer = answer;
+    one
+}
+
+/// Four sessions at f/16 and f/8, each with the click stops' 0.1 stop in its bounds: were these
+/// independent, pooling would halve them.
+#[test]
+fn click_stops_that_all_sessions_share_are_counted_once_and_not_pooled_away() {
+    let stops = |profile: &Profile| {
+        let pool = ProfilePool::of(profile, None);
+        pool.quantity(Quantity::Stops).unwrap().clone()
+    };
+    let grown = |numbers: [f64; 4]| {
+        let sessions = numbers.into_iter().zip(1..);
+        sessions.fold(Profile::named("slates"), |profile, (f_number, number)| {
+            profile.with(at_other_apertures(number, f_number))
+        })
+    };
+    let shared = stops(&grown([8.0; 4]));
+    assert_eq!(shared.shared_aperture, 0.1);
+    let pooled = shared.pooled.unwrap();
+    let half = pooled.mean.half_width().unwrap();
+    assert!(half > 1.96 * 0.1, "{half}");
+    // 1.96 x 0.1 stop to either side is more than the sixth that would settle it.
+    assert!(matches!(
+        pooled.settled,
+        crate::measure::pool::Settled::Never { .. }
+    ));
+    // At the paper's own aperture there is nothing to share.
+    let same = stops(&grown([16.0; 4]));
+    assert_eq!(same.shared_aperture, 0.0);
+    assert!(same.pooled.unwrap().mean.half_width().unwrap() < 0.1);
+    // At different ones each has an error of its own, which is in its bounds.
+    let own = stops(&grown([8.0, 5.6, 11.3, 4.0]));
+    assert_eq!(own.shared_aperture, 0.0);
+    let row = own.rows[0].estimate.half_width().unwrap();
+    assert!(row > 1.96 * 0.1 * 0.9, "{row}");
+}
+
 #[test]
 fn a_profile_that_counts_a_session_twice_or_has_no_name_is_none() {
     let mut twice = profile("slates", 1);
