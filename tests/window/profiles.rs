@@ -109,7 +109,7 @@ fn a_profile_is_put_aside_copied_handed_out_and_taken_in() {
     window.until_shown("None yet. Solve a session");
     window.click("Put aside");
     window.until_shown("3 of 4 profiles");
-    window.click("Those put aside, too");
+    window.click("Put aside, too");
     window.until_shown("4 profiles");
     window.click(TWO);
     window.until_shown("1: 2026-03-02");

@@ -18,7 +18,7 @@ const SIZES: [(u32, u32, f32); 6] = [
 const FOLDER: &str = "TWINSTRIP_SIZES";
 
 /// What must be in sight on each screen, without scrolling.
-const ALWAYS: [&str; 9] = [
+const ALWAYS: [&str; 10] = [
     "Session",
     "Undo",
     "Redo",
@@ -28,8 +28,9 @@ const ALWAYS: [&str; 9] = [
     "Exposures",
     "Curves",
     "By eye",
+    "Profiles",
 ];
-const BENCHES: [(&str, &[&str]); 4] = [
+const BENCHES: [(&str, &[&str]); 5] = [
     (
         "Scans",
         &[
@@ -55,6 +56,16 @@ const BENCHES: [(&str, &[&str]); 4] = [
     (
         "By eye",
         &["Lighter on fibre paper", "Darker on fibre paper"],
+    ),
+    (
+        "Profiles",
+        &[
+            "Find profiles",
+            "Filter by field",
+            "Name of a new profile",
+            "Take in…",
+            "Read again",
+        ],
     ),
 ];
 
@@ -119,6 +130,9 @@ fn at_every_size(light: &str) {
         window.with_demo();
         for (bench, essential) in BENCHES {
             window.click(bench);
+            if bench == "Profiles" {
+                window.until_shown("No profiles yet");
+            }
             let at = format!("{bench}-{at}");
             for name in ALWAYS {
                 // Undo and redo carry the name of what they would do once there is something.

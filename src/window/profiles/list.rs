@@ -86,13 +86,16 @@ impl ProfilesBench {
                 .response
                 .accessible_name("Filter by field")
                 .on_hover_text("Only profiles whose field holds a text.");
-            if let Some((field, text)) = &mut self.filter {
-                let name = format!("{} holds", field.label());
-                let edit = TextEdit::singleline(text).desired_width(ui.available_width());
-                ui.add(edit).accessible_name(name);
-            }
+            ui.checkbox(&mut self.retired, "Put aside, too")
+                .on_hover_text("Lists those that were put aside, too.");
         });
-        ui.checkbox(&mut self.retired, "Those put aside, too");
+        if let Some((field, text)) = &mut self.filter {
+            let name = format!("{} holds", field.label());
+            let edit = TextEdit::singleline(text)
+                .hint_text(name.to_lowercase())
+                .desired_width(width);
+            ui.add(edit).accessible_name(name);
+        }
     }
 
     fn shows(&self, card: &Card) -> bool {
