@@ -245,3 +245,29 @@ fn a_reader_that_has_seen_enough_is_no_failure() {
     assert_eq!(String::from_utf8(output.stderr).unwrap(), "");
     assert_eq!(output.status.code(), Some(ANSWERED));
 }
+
+#[test]
+fn profiles_are_compared_by_their_names_and_a_wrong_name_is_told() {
+    let desk = Desk::new();
+    let shelf = concat!(env!("CARGO_MANIFEST_DIR"), "/testdata/demo-shelf");
+    let three = ["one-coat", "two-coats", "three-coats"]
+        .map(|coats| format!("slate-{coats}-invented-data"));
+    let mut asked = vec!["compare", "--shelf", shelf, "--piece", "6"];
+    asked.extend(three.iter().map(String::as_str));
+    let ran = desk.run(&asked);
+    assert_eq!((ran.code, ran.err.as_str()), (ANSWERED, ""));
+    for words in [
+        "The thinnest coating whose Dmax is within 0.05 of the best",
+        "Speed: differences, all within their bounds at once in 95 of 100 cases",
+        "each ml/dm2 more",
+        "Emulsion on one piece",
+    ] {
+        assert!(ran.out.contains(words), "{words}: {}", ran.out);
+    }
+    asked.extend(["--against", "slate, too coats"]);
+    let ran = desk.run(&asked);
+    assert_eq!((ran.code, ran.out.as_str()), (BAD_USAGE, ""));
+    assert!(ran.err.contains("no coating is called"), "{}", ran.err);
+    let ran = desk.run(&["compare", "--shelf", shelf, &three[0]]);
+    assert_eq!(ran.code, UNREADABLE, "one name alone is a session's file");
+}

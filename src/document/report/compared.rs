@@ -21,7 +21,13 @@ const DARKER: Directions = Directions {
 /// The report of `twinstrip compare`.
 pub fn compared(comparison: &Comparison) -> String {
     let mut text = headline(comparison);
-    text.push_str(&values(&comparison.coatings));
+    // Only sessions have scans to look at; profiles tell the contrast difference for the range.
+    let range = if comparison.looks.is_empty() {
+        "R over paper's"
+    } else {
+        "range R"
+    };
+    text.push_str(&values(&comparison.coatings, range));
     for table in &comparison.compared.tables {
         text.push_str(&differences(&comparison.coatings, table));
         text.push_str(&trend(table, comparison.compared.thickness));
@@ -69,7 +75,7 @@ pub(crate) fn headline(comparison: &Comparison) -> String {
     wrapped(&said, "", "") + "\n"
 }
 
-fn values(coatings: &[Coating]) -> String {
+fn values(coatings: &[Coating], range: &str) -> String {
     let mut text = String::from("Coatings, each with bounds at 95 %\n");
     for coating in coatings {
         writeln!(text, "  {}", coating.name).ok();
@@ -77,7 +83,7 @@ fn values(coatings: &[Coating]) -> String {
             ("stops slower", cell(&coating.speed, 2)),
             ("Dmin", cell(&coating.dmin, 2)),
             ("Dmax", cell(&coating.dmax, 2)),
-            ("range R", cell(&coating.range, 0)),
+            (range, cell(&coating.range, 0)),
         ];
         for (what, said) in rows {
             writeln!(text, "    {what:<14} {said}").ok();

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use egui::{DragValue, RichText, ScrollArea, Ui};
 
 use super::coatings_paint::{curves_ui, trend_ui};
+use super::{LEAST_PLOT, SIDE_BY_SIDE};
 use crate::document::Session;
 use crate::document::comparing::{Asked, Comparison, of_session};
 use crate::document::profile::{Price, PricePer, Wet};
@@ -19,6 +20,9 @@ use crate::window::request::Scene;
 
 /// Which session and which state of it a comparison belongs to.
 type State = (u64, crate::document::Revision);
+
+/// What is told of the coatings, or why nothing is.
+type Told = Result<Comparison, String>;
 
 /// What is measured of the coatings, before anything is chosen.
 struct Found {
@@ -46,7 +50,7 @@ pub struct CoatingsPage {
     choices: Choices,
     quantity: Option<Measured>,
     /// The comparison of what was found by these choices.
-    told: Option<(Arc<Found>, Choices, Result<Comparison, String>)>,
+    told: Option<(Arc<Found>, Choices, Told)>,
 }
 
 impl CoatingsPage {
@@ -95,34 +99,50 @@ impl CoatingsPage {
         let size = ui.available_size();
         let side = (size.x * 0.44).clamp(260.0, 560.0);
         let told = self.told(&found);
+        if size.x < SIDE_BY_SIDE.0 || size.y < SIDE_BY_SIDE.1 {
+            // One below the other, to be scrolled.
+            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                self.plots_ui(ui, LEAST_PLOT, scene, &found.coatings, &told);
+                self.words_ui(ui, scene, &found.coatings, &told);
+            });
+            return;
+        }
         ui.horizontal_top(|ui| {
             ui.vertical(|ui| {
                 ui.set_width(size.x - side - 16.0);
                 let each = (size.y - 8.0) / 2.0;
-                curves_ui(ui, each, scene, &found.coatings);
-                if let Ok(comparison) = &told {
-                    let quantity = self.quantity.unwrap_or(Measured::Dmax);
-                    trend_ui(ui, each, scene, comparison, quantity);
-                }
+                self.plots_ui(ui, each, scene, &found.coatings, &told);
             });
             ui.vertical(|ui| {
                 ui.set_width(side);
                 ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
-                    self.choices_ui(ui, &found.coatings);
-                    ui.separator();
-                    match &told {
-                        Ok(comparison) => self.told_ui(ui, scene, comparison),
-                        Err(why) => {
-                            ui.label(why);
-                        }
-                    }
+                    self.words_ui(ui, scene, &found.coatings, &told);
                 });
             });
         });
     }
 
+    fn plots_ui(&self, ui: &mut Ui, each: f32, scene: &Scene<'_>, all: &[Coating], told: &Told) {
+        curves_ui(ui, each, scene, all);
+        if let Ok(comparison) = told {
+            let quantity = self.quantity.unwrap_or(Measured::Dmax);
+            trend_ui(ui, each, scene, comparison, quantity);
+        }
+    }
+
+    fn words_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, all: &[Coating], told: &Told) {
+        self.choices_ui(ui, all);
+        ui.separator();
+        match told {
+            Ok(comparison) => self.told_ui(ui, scene, comparison),
+            Err(why) => {
+                ui.label(why);
+            }
+        }
+    }
+
     /// The comparison by the choices as they stand, worked out when one of both has changed.
-    fn told(&mut self, found: &Arc<Found>) -> Result<Comparison, String> {
+    fn told(&mut self, found: &Arc<Found>) -> Told {
         if let Some((of, choices, told)) = &self.told
             && Arc::ptr_eq(of, found)
             && *choices == self.choices
@@ -245,7 +265,7 @@ impl CoatingsPage {
     }
 }
 
-fn compared(found: &Found, choices: &Choices) -> Result<Comparison, String> {
+fn compared(found: &Found, choices: &Choices) -> Told {
     let all_said = |said: bool, asked: usize| if said { asked } else { 0 };
     let coats = all_said(
         choices.coats.iter().all(|&coats| coats > 0),
