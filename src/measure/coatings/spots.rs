@@ -291,7 +291,7 @@ mod tests {
             width: side,
             height: side,
             channels: 1,
-            samples: Samples::Eight(codes.into()),
+            samples: Samples::Eight(codes),
             light: Light {
                 tables: vec![linear],
                 weights: [1.0, 0.0, 0.0],
