@@ -176,12 +176,15 @@ fn occasions(
         .collect()
 }
 
+/// Whether something is said of the trends.
+type Right<'a> = &'a (dyn Fn(&[Trend]) -> bool + Sync);
+
 /// Percent of shelves on which each of `right` says so of the trends.
 fn shares<const N: usize>(
     study: u64,
     sessions: usize,
     change: impl Fn(Quantity, usize, f64) -> f64 + Sync,
-    right: [&(dyn Fn(&[Trend]) -> bool + Sync); N],
+    right: [Right<'_>; N],
 ) -> [f64; N] {
     let count = shelves();
     let yes = (0..count)
