@@ -101,9 +101,12 @@ fn uneven_lighting_is_found_on_the_lid_and_a_glass_lit_evenly_is_left_alone() {
     assert!(root_mean_square(&off) < 0.008, "{off:?}");
 }
 
+/// Errors on an even glass and on an uneven one, and whether the latter was told.
+type Both = (Vec<f64>, Vec<f64>, bool);
+
 #[test]
 fn densities_on_a_glass_lit_unevenly_are_as_right_as_on_an_even_one() {
-    let both: Vec<(Vec<f64>, Vec<f64>, bool)> = seeds()
+    let both: Vec<Both> = seeds()
         .into_par_iter()
         .map(|seed| {
             let (even, uneven) = twins(seed);
@@ -120,7 +123,7 @@ fn densities_on_a_glass_lit_unevenly_are_as_right_as_on_an_even_one() {
             )
         })
         .collect();
-    let all = |of: fn(&(Vec<f64>, Vec<f64>, bool)) -> &Vec<f64>| -> Vec<f64> {
+    let all = |of: fn(&Both) -> &Vec<f64>| -> Vec<f64> {
         both.iter().flat_map(|s| of(s).clone()).collect()
     };
     let (even, uneven) = (

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::findings;
-use super::words::{interval, plain, wrapped};
+use super::words::{chance, interval, plain, wrapped};
 use crate::measure::plan::{
     Aim, Basis, Bracket, NextStrip, OnPiece, Origin, Piece, Plan, PlannedExposure, Recipe, Scale,
     Way,
@@ -160,10 +160,14 @@ fn placed(on_piece: &OnPiece, piece: &Piece) -> String {
     } else {
         "does not hold"
     };
+    let face = if piece.rise > 0.0 {
+        format!("face, which rises by {} mm", plain(piece.rise, 1))
+    } else {
+        "flat face".to_owned()
+    };
     say(&format!(
-        "The depth of focus is {} mm and {verdict} the face, which rises by {} mm.",
-        plain(on_piece.depth_of_focus, 1),
-        plain(piece.rise, 1)
+        "The depth of focus is {} mm and {verdict} the {face}.",
+        plain(on_piece.depth_of_focus, 1)
     ));
     text.push('\n');
     text
@@ -226,10 +230,6 @@ fn tones(scale: &Scale) -> String {
     text
 }
 
-fn percent(chance: f64) -> String {
-    format!("{} %", plain(100.0 * chance, 0))
-}
-
 fn bracketed(bracket: &Bracket) -> String {
     let mut text = String::from("Bracket\n");
     for (stops, time) in bracket.stops.iter().zip(&bracket.times) {
@@ -250,9 +250,9 @@ fn bracketed(bracket: &Bracket) -> String {
             "{pieces} within {} stops with a chance of {}. One piece more makes it {}; another \
              pair of test strips on the day of printing makes it {}.",
             plain(bracket.tolerance, 2),
-            percent(bracket.chance),
-            percent(bracket.instead.another_piece),
-            percent(bracket.instead.another_pair)
+            chance(bracket.chance),
+            chance(bracket.instead.another_piece),
+            chance(bracket.instead.another_pair)
         ),
         "  ",
         "  ",

@@ -95,6 +95,17 @@ impl Directions {
     }
 }
 
+/// A chance in words, never more certain than it is: "89 %", "over 99 %", "less than 1 %".
+pub(crate) fn chance(chance: f64) -> String {
+    if chance > 0.99 {
+        "over 99 %".into()
+    } else if chance < 0.01 {
+        "less than 1 %".into()
+    } else {
+        format!("{} %", plain(100.0 * chance, 0))
+    }
+}
+
 /// The interval in words: "between 5.4 and 6.2", "at least 5.4, with no upper bound because
 /// ...", "without bounds, because ...".
 pub(crate) fn interval(estimate: &Estimate, say: impl Fn(f64) -> String) -> String {

@@ -3,7 +3,7 @@
 use super::{ChangeRow, ExposureRow, Sheet};
 use crate::document::Printing;
 use crate::document::printing::Planned;
-use crate::document::report::words::plain;
+use crate::document::report::words::{chance, plain};
 use crate::measure::exposure::write;
 use crate::measure::finding::{Finding, Weight};
 use crate::measure::plan::{Basis, HeadMove, Piece, Plan, Recipe};
@@ -176,9 +176,9 @@ fn chance(plan: &Plan) -> Vec<String> {
             count => format!("At least one of the {count} comes"),
         };
         said.push(format!(
-            "{pieces} within {} with a chance of {:.0} %.",
+            "{pieces} within {} with a chance of {}.",
             stops_said(bracket.tolerance),
-            100.0 * bracket.chance
+            chance(bracket.chance)
         ));
     }
     said

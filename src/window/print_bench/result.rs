@@ -5,7 +5,7 @@ use egui::{RichText, Ui};
 use super::printing;
 use super::work::Work;
 use crate::document::printing::Planned;
-use crate::document::report::words::plain;
+use crate::document::report::words::{chance, plain};
 use crate::document::sheet::{Sheet, Source};
 use crate::measure::finding::Weight;
 use crate::measure::plan::Plan;
@@ -127,12 +127,11 @@ fn bracket_ui(ui: &mut Ui, sheet: &Sheet, plan: &Plan) {
         ui.label(said);
     }
     if let Some(bracket) = &plan.bracket {
-        let percent = |chance: f64| format!("{:.0} %", 100.0 * chance);
         ui.label(format!(
             "With a piece more it would be {}; with another pair of test strips, made on the day \
              with the same coat, {}.",
-            percent(bracket.instead.another_piece),
-            percent(bracket.instead.another_pair)
+            chance(bracket.instead.another_piece),
+            chance(bracket.instead.another_pair)
         ));
     }
 }
