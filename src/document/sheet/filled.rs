@@ -36,7 +36,7 @@ impl Sheet {
             },
             facts: facts(printing, basis, source),
             exposures: exposures(plan),
-            chance: chance(plan),
+            chance: chances(plan),
             changes: changes(plan),
             placing: placing(printing, plan),
             warnings: plan.findings.iter().filter_map(warning).collect(),
@@ -157,7 +157,7 @@ fn exposures(plan: &Plan) -> Vec<ExposureRow> {
     }
 }
 
-fn chance(plan: &Plan) -> Vec<String> {
+fn chances(plan: &Plan) -> Vec<String> {
     let mut said = vec![];
     if let Some(planned) = &plan.exposure
         && let (Some(time), Some((lower, upper))) = (planned.time.value, planned.time.bounds())
