@@ -7,6 +7,8 @@
 
 use nalgebra::{SMatrix, SVector};
 
+use rayon::prelude::*;
+
 use super::DensityScale;
 use super::StrayCorrection;
 use crate::measure::finding::{Finding, Kind, Place, Weight};
@@ -17,7 +19,7 @@ use crate::measure::reading::{Around, Cell};
 /// Places looked at along the longer side of a scan.
 const ACROSS: usize = 120;
 /// Rows and columns of pixels looked at in each place, at most.
-const LOOKED: usize = 6;
+const LOOKED: usize = 5;
 /// Scatter within a place, and distance from the border's level, at which it is no longer taken
 /// for the lid, scanner density.
 const EVEN: f64 = 0.03;
@@ -188,18 +190,16 @@ fn spots(
     (columns, rows): (usize, usize),
 ) -> Vec<Spot> {
     let stride = pitch.div_ceil(LOOKED).max(1);
-    let mut spots = Vec::with_capacity(columns * rows);
-    let mut line = Vec::new();
-    let mut samples: Vec<Vec<f32>> = vec![Vec::new(); columns];
-    for row in 0..rows {
-        samples.iter_mut().for_each(Vec::clear);
+    let row_of_spots = |row: usize| -> Vec<Spot> {
+        let mut line = Vec::new();
+        let mut samples: Vec<Vec<f32>> = vec![Vec::new(); columns];
         for y in (row * pitch..(row + 1) * pitch).step_by(stride) {
             raster.linear_row(y, 0, columns * pitch, channel, &mut line);
             for (sample, pixels) in samples.iter_mut().zip(line.chunks_exact(pitch)) {
                 sample.extend(pixels.iter().step_by(stride));
             }
         }
-        spots.extend(samples.iter_mut().map(|sample| {
+        let spot = |mut sample: Vec<f32>| {
             sample.sort_unstable_by(f32::total_cmp);
             let at = |share: usize| {
                 -f64::from(sample[(sample.len() - 1) * share / 4])
@@ -210,9 +210,13 @@ fn spots(
                 level: at(2),
                 scatter: (at(1) - at(3)) / 2.0,
             }
-        }));
-    }
-    spots
+        };
+        samples.into_iter().map(spot).collect()
+    };
+    (0..rows)
+        .into_par_iter()
+        .flat_map_iter(row_of_spots)
+        .collect()
 }
 
 /// Places of the lid: those like the border, reached from it over others like it, and not at
