@@ -160,7 +160,7 @@ mod tests {
             ),
             (
                 "Recipe(version: 1,\n  base: \"10s at f/8\",\n  changes: [\"brun sky: 1s\"])",
-                "harbour.ron:3:13: `brun` is not known here; did you mean `burn`?",
+                "harbour.ron:3:14: `brun` is not known here; did you mean `burn`?",
             ),
             (
                 "Recipe(version: 1, bace: \"10s at f/8\")",

@@ -20,7 +20,8 @@ from scipy.special import ndtr, ndtri
 
 WIDTH, HEIGHT = 96, 64
 HAZE = 0.004  # stray light that the assumed white takes off
-WHITE = 0.93  # linear light of the white
+WHITE = 0.93  # linear light of what is white on the scan
+WHITE_DENSITY = 0.06  # density that white is taken to have
 DRAWN = 61  # points of a drawn curve
 STOPS = [0.0, 1.4, 2.6, 4.0]  # exposures above the print's
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])  # IEC 61966-2-1
@@ -75,10 +76,10 @@ def picture():
 
 
 def print_density(codes):
-    """Densities as the assumed white has it: x = light / white, R = x^2 / (x + haze)."""
+    """Densities as the assumed white has it: x = light / perfect white, R = x^2 / (x + haze)."""
     share = codes / 65535
     rgb = np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
-    x = rgb @ LUMINANCE / WHITE
+    x = rgb @ LUMINANCE / (WHITE * 10**WHITE_DENSITY)
     return -np.log10(x * x / (x + HAZE)) + np.log10(1 / (1 + HAZE))
 
 

@@ -2,7 +2,7 @@
 //!
 //! t_e = t_p r (N_e/N_p)^2 ((1 + m_e)/(1 + m_p))^2: docs/planning.md has the formulas with
 //! their sources. A [`Recipe`] says how the paper print was made, a [`Piece`] what is to be
-//! printed on, a [`Basis`] what is known of the emulsion; [`carry`] makes a [`Plan`] of them.
+//! printed on, a [`Basis`] what is known of the emulsion; [`carry()`] makes a [`Plan`] of them.
 //! Nothing here knows where the knowledge was kept.
 
 mod aperture_choice;
