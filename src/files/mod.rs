@@ -8,6 +8,7 @@ mod explain;
 pub mod folder;
 pub mod inbox;
 pub mod keep;
+mod layout;
 pub mod paths;
 pub mod recipe;
 pub mod scan;

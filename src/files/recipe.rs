@@ -8,8 +8,8 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::atomic::{self, WriteRefused};
-use super::calibration::ron_options;
 use super::explain::explain;
+use super::layout::{file_text, ron_options};
 use super::text::{TextError, line_and_column, read_text};
 use crate::document::planning::KeptRecipe;
 use crate::measure::plan::Recipe;
@@ -107,16 +107,7 @@ pub fn to_text(kept: &KeptRecipe) -> Result<String, String> {
         changes: lines.collect(),
         notes: kept.notes.clone(),
     };
-    let layout = ron::ser::PrettyConfig::new()
-        .depth_limit(3)
-        .indentor("    ")
-        .new_line("\n")
-        .struct_names(true);
-    let mut text = ron_options()
-        .to_string_pretty(&fields, layout)
-        .map_err(|error| error.to_string())?;
-    text.push('\n');
-    Ok(text)
+    file_text(&fields, 3)
 }
 
 /// Writes a recipe file, whole or not at all.

@@ -11,17 +11,13 @@ use std::path::Path;
 
 use super::atomic::{self, WriteRefused, backup};
 use super::explain::explain;
+use super::layout::{file_text, ron_options};
 use super::text::{TextError, read_text, text_hash};
 use crate::measure::scale::calibration::Calibration;
 pub(super) use dto::CalibrationFields;
 
 /// Version of the calibration file that this program writes, and the newest that it reads.
 pub const VERSION: u64 = 1;
-
-/// RON in which an optional value stands without `Some`.
-pub(super) fn ron_options() -> ron::Options {
-    ron::Options::default().with_default_extension(ron::extensions::Extensions::IMPLICIT_SOME)
-}
 
 /// Reads a calibration file, and gives the hash of its content (BLAKE3, in hex).
 ///
@@ -70,16 +66,7 @@ fn refuse_newer(path: &Path, text: &str) -> Result<(), TextError> {
 /// # Errors
 /// When a number can't be written.
 pub fn to_text(calibration: &Calibration) -> Result<String, String> {
-    let layout = ron::ser::PrettyConfig::new()
-        .depth_limit(4)
-        .indentor("    ")
-        .new_line("\n")
-        .struct_names(true);
-    let mut text = ron_options()
-        .to_string_pretty(&CalibrationFields::of(calibration), layout)
-        .map_err(|error| error.to_string())?;
-    text.push('\n');
-    Ok(text)
+    file_text(&CalibrationFields::of(calibration), 4)
 }
 
 /// Writes a calibration file, whole or not at all. What stood there before is kept beside it

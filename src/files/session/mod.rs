@@ -20,5 +20,3 @@ pub use write::{to_text, write_session};
 
 /// Version of the session file that this program writes, and the newest that it reads.
 pub const VERSION: u64 = 2;
-
-use super::calibration::ron_options;

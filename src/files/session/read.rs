@@ -5,14 +5,15 @@ use std::sync::Arc;
 
 use serde::Deserialize;
 
+use super::VERSION;
 use super::dto::{EncodingDto, MatchDto, ScanDto, SessionDto, SettingsDto, StripDto, WedgeDto};
 use super::shape::AreaDto;
-use super::{VERSION, ron_options};
 use crate::document::{
     Encoding, Scan, Session, SessionError, Strip, UsedCalibration, WEDGE_UNCERTAINTY, Wedge,
 };
 use crate::files::calibration::{CalibrationFields, read_calibration};
 use crate::files::explain::explain;
+use crate::files::layout::ron_options;
 use crate::files::text::{TextError, read_text};
 use crate::files::wedge::read_wedge;
 use crate::measure::analysis::Settings;

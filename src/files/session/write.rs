@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use super::VERSION;
 use super::dto::{
     EncodingDto, MatchDto, ScanDto, ScanFields, SeriesDto, SessionDto, SettingsDto, StripDto,
     WedgeDto, WedgeFields,
@@ -10,12 +11,12 @@ use super::print::PrintingDto;
 use super::shape::{AreaDto, ShapeDto};
 use super::used::CalibrationDto;
 use super::values::{FNumber, StopCount, Time};
-use super::{VERSION, ron_options};
 use crate::document::{
     Encoding, Printing, Scan, Session, Strip, UsedCalibration, WEDGE_UNCERTAINTY, Wedge,
 };
 use crate::files::atomic::{self, WriteRefused};
 use crate::files::calibration::CalibrationFields;
+use crate::files::layout::file_text;
 use crate::measure::analysis::Settings;
 use crate::measure::units::Seconds;
 
@@ -52,16 +53,7 @@ pub fn to_text(session: &Session) -> Result<String, String> {
         printing: session.printing.as_deref().map(printing).transpose()?,
         notes: session.notes.clone(),
     };
-    let layout = ron::ser::PrettyConfig::new()
-        .depth_limit(3)
-        .indentor("    ")
-        .new_line("\n")
-        .struct_names(true);
-    let mut text = ron_options()
-        .to_string_pretty(&dto, layout)
-        .map_err(|error| error.to_string())?;
-    text.push('\n');
-    Ok(text)
+    file_text(&dto, 3)
 }
 
 /// A path with `/` between folders on every system.

@@ -8,8 +8,8 @@ use std::path::Path;
 
 use super::fields::{ProfileFields, ProfileFields0};
 use crate::document::profile::{Card, Profile};
-use crate::files::calibration::ron_options;
 use crate::files::explain::explain;
+use crate::files::layout::{file_text, ron_options};
 use crate::files::text::{TextError, read_text, text_hash};
 
 /// Version of the profile's file that this program writes, and the newest that it reads.
@@ -67,15 +67,7 @@ pub(super) fn sealed_card(text: &str) -> Option<Card> {
 /// # Errors
 /// When a value can't be written.
 pub fn to_text(profile: &Profile) -> Result<String, String> {
-    let layout = ron::ser::PrettyConfig::new()
-        .depth_limit(6)
-        .indentor("    ")
-        .new_line("\n")
-        .struct_names(true);
-    let mut body = ron_options()
-        .to_string_pretty(&ProfileFields::of(profile), layout)
-        .map_err(|error| error.to_string())?;
-    body.push('\n');
+    let body = file_text(&ProfileFields::of(profile), 6)?;
     Ok(format!("{SEAL}{}\n{body}", text_hash(&body)))
 }
 

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use crate::files::calibration::ron_options;
+use crate::files::layout::ron_options;
 
 /// A value that is written on one line, however deep the layout would go.
 #[derive(Debug, Clone, PartialEq, Default)]
