@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 use twinstrip::files::scan::{ScanOptions, read_scan};
+use twinstrip::measure::curve::DrawnCurve;
 use twinstrip::measure::preview::{
     CoatColour, LEVELS, PrintPicture, Shares, TestedCurve, Tones, closest, density_of_level,
     full_size, level_of_density, shares,
@@ -21,7 +22,7 @@ use twinstrip::measure::scale::{AssumedWhite, assumed_white};
 use twinstrip::measure::units::{density_of, reflectance_of};
 use twinstrip::measure::watch::{Cancelled, Unwatched, Watch};
 
-/// What the brief asks for.
+/// How far a density may lie from the independent computation.
 const DENSITY: f64 = 0.002;
 /// Share of the area: half a pixel in a hundred of 6,144 crosses a threshold by rounding.
 const AREA: f64 = 0.005;
@@ -39,7 +40,8 @@ fn curve(told: &Value) -> TestedCurve {
     let points: Vec<(f64, f64)> = serde_json::from_value(told["points"].clone()).unwrap();
     let tested: (f64, f64) = serde_json::from_value(told["tested"].clone()).unwrap();
     let number = |name: &str| told[name].as_f64().unwrap();
-    TestedCurve::new(&points, tested, number("dmin"), number("dmax")).unwrap()
+    let drawn = DrawnCurve::new(number("dmin"), points).unwrap();
+    TestedCurve::new(drawn, tested, Some(number("dmax"))).unwrap()
 }
 
 fn scan(name: &str) -> Raster {

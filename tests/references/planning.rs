@@ -2,13 +2,12 @@
 //! it, and against facts of the trade.
 
 use serde::Deserialize;
+use twinstrip::measure::curve::DrawnCurve;
 use twinstrip::measure::exposure::Aperture;
 use twinstrip::measure::plan::optics::{
     depth_of_focus, image_distance, negative_distance, throw_distance,
 };
-use twinstrip::measure::plan::{
-    Basis, Choices, Origin, Piece, Plan, Recipe, Side, Throw, ToneCurve, carry,
-};
+use twinstrip::measure::plan::{Basis, Choices, Origin, Piece, Plan, Recipe, Side, Throw, carry};
 use twinstrip::measure::predictive::Predictive;
 use twinstrip::measure::units::Seconds;
 
@@ -74,7 +73,7 @@ fn arithmetic() -> Arithmetic {
 fn side() -> Side {
     Side {
         name: "a material".into(),
-        curve: ToneCurve::new(0.0, [(0.0, 0.0), (1.5, 1.8)]).unwrap(),
+        curve: DrawnCurve::new(0.0, [(0.0, 0.0), (1.5, 1.8)]).unwrap(),
         range_bounds: None,
         times: (0.1, 1e4),
         speed_time: 10.0,

@@ -2,6 +2,7 @@
 
 mod answer;
 mod discrepancy;
+mod drawn;
 mod evidence;
 mod findings;
 mod fit;
@@ -12,6 +13,7 @@ pub mod priors;
 mod solve;
 mod summary;
 
+pub use drawn::DrawnCurve;
 pub use evidence::{FEWEST_STEPS, StripEvidence};
 pub(super) use findings::{Subject, about_strip};
 pub(super) use fit::{Best, Joint};

@@ -2,9 +2,9 @@
 
 use serde::Serialize;
 
-use super::tone_curve::ToneCurve;
 use crate::measure::compare::PairAnswer;
 use crate::measure::curve::CurveAnswer;
+use crate::measure::curve::DrawnCurve;
 use crate::measure::curve::model::SPEED_NET;
 use crate::measure::estimate::{End, Estimate, Gap};
 use crate::measure::exposure::{Exposures, Series};
@@ -31,7 +31,7 @@ pub struct Side {
     /// What the printer calls it.
     pub name: String,
     /// Its characteristic curve; both sides share the unit of exposure.
-    pub curve: ToneCurve,
+    pub curve: DrawnCurve,
     /// Bounds (95 %) of its ISO range, where the steps reach both ends.
     pub range_bounds: Option<(f64, f64)>,
     /// Shortest and longest time that a step got, seconds.
@@ -231,7 +231,7 @@ impl Side {
     /// What one strip tells of its material, for a lamp lag in seconds; `None` without a curve
     /// that comes to the speed point.
     pub fn of(tested: Tested<'_>, answer: &CurveAnswer, lag: f64) -> Option<Self> {
-        let curve = ToneCurve::of(answer)?;
+        let curve = DrawnCurve::of(answer)?;
         let exposures = tested.exposures;
         let doses = exposures.series.doses();
         let totals = || doses.iter().map(|dose| dose.total.0);

@@ -7,7 +7,7 @@
 use super::basis::Basis;
 use super::planned::CarriedChange;
 use super::recipe::{Change, Recipe, Tone, Way};
-use super::tone_curve::ToneCurve;
+use crate::measure::curve::DrawnCurve;
 use crate::measure::curve::model::{SHOULDER_SHARE, TOE_NET};
 use crate::measure::units::DECADES_PER_STOP;
 
@@ -69,7 +69,7 @@ fn ratio(basis: &Basis, net: f64, stops: f64) -> f64 {
     } else {
         (start.min(end), start.max(end))
     };
-    let way = |curve: &ToneCurve| Some(curve.x_at(high)? - curve.x_at(low)?);
+    let way = |curve: &DrawnCurve| Some(curve.x_at(high)? - curve.x_at(low)?);
     match (way(paper), way(coating)) {
         (Some(paper), Some(coating)) if paper > 0.0 && coating > 0.0 => coating / paper,
         _ => 1.0,

@@ -1,5 +1,6 @@
 //! Laws that every plan keeps, and facts of the trade.
 
+use crate::measure::curve::DrawnCurve;
 use proptest::prelude::*;
 
 use super::basis::PIECE_SCATTER;
@@ -9,16 +10,16 @@ use crate::measure::predictive::Predictive;
 use crate::measure::units::Seconds;
 
 /// A curve that rises along a cubic from net 0 to `net` between two log exposures.
-fn curve(from: f64, to: f64, net: f64) -> ToneCurve {
+fn curve(from: f64, to: f64, net: f64) -> DrawnCurve {
     let points = (0..=80).map(|at| {
         let share = f64::from(at) / 80.0;
         let rise = share * share * (3.0 - 2.0 * share);
         (from + (to - from) * share, 0.08 + net * rise)
     });
-    ToneCurve::new(0.08, points).unwrap()
+    DrawnCurve::new(0.08, points).unwrap()
 }
 
-fn side(name: &str, curve: ToneCurve) -> Side {
+fn side(name: &str, curve: DrawnCurve) -> Side {
     Side {
         name: name.into(),
         curve,

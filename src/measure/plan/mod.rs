@@ -19,7 +19,6 @@ mod place;
 mod planned;
 pub mod recipe;
 mod recipe_check;
-pub mod tone_curve;
 mod wording;
 
 #[cfg(test)]
@@ -35,4 +34,3 @@ pub use piece::{HeadMove, Piece};
 pub use planned::{Aim, CarriedChange, Choices, Doubt, OnPiece, Plan, PlannedExposure, Scale};
 pub use recipe::{Amount, Burst, Change, Grade, Recipe, Throw, Tone, Way};
 pub use recipe_check::RecipeError;
-pub use tone_curve::ToneCurve;

@@ -10,7 +10,7 @@ use nalgebra::{Matrix3, Vector3};
 use serde::Serialize;
 
 use super::basis::{Basis, Side};
-use super::tone_curve::ToneCurve;
+use crate::measure::curve::DrawnCurve;
 use crate::measure::curve::model::SPEED_NET;
 use crate::measure::estimate::Gap;
 use crate::measure::exposure::{Series, write};
@@ -83,7 +83,7 @@ pub struct NextStrip {
 
 /// What is known before the strip is made.
 struct Known<'a> {
-    curve: &'a ToneCurve,
+    curve: &'a DrawnCurve,
     /// Log exposure of the curve's speed point, decades.
     speed: f64,
     /// Where it will lie: stops from `speed`.
@@ -225,15 +225,15 @@ mod tests {
     use super::*;
 
     /// A cubic rise of net 1.7 over 1.4 decades.
-    fn curve() -> ToneCurve {
+    fn curve() -> DrawnCurve {
         let points = (0..=70).map(|at| {
             let share = f64::from(at) / 70.0;
             (1.4 * share, 1.7 * share * share * (3.0 - 2.0 * share))
         });
-        ToneCurve::new(0.0, points).unwrap()
+        DrawnCurve::new(0.0, points).unwrap()
     }
 
-    fn known(curve: &ToneCurve, spread: f64) -> Known<'_> {
+    fn known(curve: &DrawnCurve, spread: f64) -> Known<'_> {
         Known {
             curve,
             speed: curve.speed_point().unwrap(),

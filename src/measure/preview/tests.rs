@@ -2,13 +2,13 @@
 
 use super::closest::lightness;
 use super::*;
+use crate::measure::curve::DrawnCurve;
 
 /// A straight line of slope 1 between its ends: what goes in can be worked out in one's head.
 fn line(start: f64, dmin: f64, dmax: f64) -> TestedCurve {
-    let points: Vec<(f64, f64)> = (0..=40)
-        .map(|i| (start + f64::from(i) * 0.05, dmin + f64::from(i) * 0.05))
-        .collect();
-    TestedCurve::new(&points, (start, start + 2.0), dmin, dmax).expect("a curve")
+    let points = (0..=40).map(|i| (start + f64::from(i) * 0.05, dmin + f64::from(i) * 0.05));
+    let drawn = DrawnCurve::new(dmin, points).expect("a curve");
+    TestedCurve::new(drawn, (start, start + 2.0), Some(dmax)).expect("a tested curve")
 }
 
 #[test]
@@ -44,15 +44,12 @@ fn a_curve_is_its_own_inverse_and_held_at_its_tested_ends() {
 }
 
 #[test]
-fn curves_that_fall_or_were_never_tested_are_none() {
-    let rising = [(0.0, 0.1), (0.5, 0.5), (1.0, 0.9)];
-    assert!(TestedCurve::new(&rising, (0.0, 1.0), 0.1, 1.0).is_some());
-    assert!(TestedCurve::new(&rising[..2], (0.0, 1.0), 0.1, 1.0).is_none());
-    assert!(TestedCurve::new(&rising, (1.2, 2.0), 0.1, 1.0).is_none());
-    let falling = [(0.0, 0.1), (0.5, 0.9), (1.0, 0.5)];
-    assert!(TestedCurve::new(&falling, (0.0, 1.0), 0.1, 1.0).is_none());
-    let lost = [(0.0, 0.1), (0.5, f64::NAN), (1.0, 0.5)];
-    assert!(TestedCurve::new(&lost, (0.0, 1.0), 0.1, 1.0).is_none());
+fn a_curve_that_was_never_tested_is_none() {
+    let drawn = DrawnCurve::new(0.1, [(0.0, 0.1), (0.5, 0.5), (1.0, 0.9)]).expect("a curve");
+    let tested = |ends| TestedCurve::new(drawn.clone(), ends, None);
+    assert!(tested((0.0, 1.0)).is_some());
+    assert!(tested((1.2, 2.0)).is_none());
+    assert!(tested((f64::INFINITY, f64::NEG_INFINITY)).is_none());
 }
 
 #[test]
