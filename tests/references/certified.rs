@@ -4,11 +4,12 @@
 use nalgebra::{DMatrix, DVector};
 use serde::Deserialize;
 use twinstrip::measure::curve::model::{
-    ANCHOR_X, Curve, Derivatives, LN_NET, LN_RANGE, LN_S, PARAMETERS, SHOULDER_SHARE, TOE_NET,
+    ANCHOR_X, Curve, LN_NET, LN_RANGE, LN_S, SHOULDER_SHARE, TOE_NET,
 };
 use twinstrip::measure::least_squares::{Care, Problem, Solution, minimise};
 
 use crate::digits;
+use crate::our_curves::{OurCurves, whole};
 
 /// Digits that every certified value must be met to.
 const DIGITS: f64 = 6.0;
@@ -222,46 +223,8 @@ fn thirteen_certified_fits_are_met_to_six_digits_from_both_starts() {
 /// Net density at an anchor that all of Rat43's curves reach.
 const ANCHOR: f64 = 100.0;
 
-/// Rat43's formula is our characteristic curve with q = 1 and Dmin = 0: it goes through the
-/// curve's own parameters and derivatives here.
-struct OurCurve<'a>(&'a Certified);
-
-const FREE: [usize; 4] = [LN_NET, LN_RANGE, ANCHOR_X, LN_S];
-
-fn whole(free: &[f64]) -> [f64; PARAMETERS] {
-    let mut whole = [0.0; PARAMETERS];
-    for (place, value) in FREE.into_iter().zip(free) {
-        whole[place] = *value;
-    }
-    whole
-}
-
-impl Problem for OurCurve<'_> {
-    fn residual_count(&self) -> usize {
-        self.0.x.len()
-    }
-
-    fn evaluate(
-        &self,
-        parameters: &DVector<f64>,
-        residuals: &mut DVector<f64>,
-        mut jacobian: Option<&mut DMatrix<f64>>,
-    ) -> bool {
-        let Some(exact) = Derivatives::new(&whole(parameters.as_slice()), ANCHOR) else {
-            return false;
-        };
-        for (i, (&x, y)) in self.0.x.iter().zip(&self.0.y).enumerate() {
-            let (density, by, _) = exact.at(x);
-            residuals[i] = density - y;
-            if let Some(jacobian) = jacobian.as_deref_mut() {
-                for (j, place) in FREE.into_iter().enumerate() {
-                    jacobian[(i, j)] = by[place];
-                }
-            }
-        }
-        residuals.iter().all(|residual| residual.is_finite())
-    }
-}
+/// Our parameters that are free when the curve is Rat43's: q = 1 and Dmin = 0.
+const FREE: [(usize, usize); 4] = [(LN_NET, 0), (LN_RANGE, 1), (ANCHOR_X, 2), (LN_S, 3)];
 
 #[test]
 fn our_own_curve_meets_the_certified_fit_of_rat43() {
@@ -269,11 +232,17 @@ fn our_own_curve_meets_the_certified_fit_of_rat43() {
     let data: Certified = serde_json::from_str(json).unwrap();
     // The start in our parameters: net 650, range 1200, 100 at x = 4, s = 1.
     let start = DVector::from_vec(vec![650f64.ln(), 1200f64.ln(), 4.0, 0.0]);
-    let fit = minimise(&OurCurve(&data), &start, Care::EXACT).unwrap();
+    let rows = data.x.iter().zip(&data.y).map(|(&x, &y)| (0, x, y));
+    let problem = OurCurves {
+        rows: rows.collect(),
+        places: vec![FREE],
+        anchor: ANCHOR,
+    };
+    let fit = minimise(&problem, &start, Care::EXACT).unwrap();
     // b1 (1 + e^(b2 - b3 x))^(-1/b4) = net (1 + e^-z)^-s; z is nought where 2^-s of net is left.
     let free = fit.parameters.as_slice();
     let by_formula = |free: &[f64]| {
-        let curve = Curve::new(&whole(free), ANCHOR).unwrap();
+        let curve = Curve::new(&whole(&FREE, free), ANCHOR).unwrap();
         let b2 = curve.k * curve.x_at(curve.net * 2f64.powf(-curve.s));
         [curve.net, b2, curve.k, 1.0 / curve.s]
     };

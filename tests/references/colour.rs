@@ -1,40 +1,22 @@
 //! From code values to light and density: sRGB (IEC 61966-2-1), CIE L*.
 
-use twinstrip::files::scan::{
-    Container, Mark, Packing, Picture, ScanOptions, StatedEncoding, WriteOptions, read_scan,
-    write_scan,
-};
+use twinstrip::files::scan::{Mark, ScanOptions, StatedEncoding};
 use twinstrip::files::wedge::read_wedge;
 use twinstrip::measure::raster::{Channel, Raster, Samples};
 use twinstrip::measure::units::density_of;
-use twinstrip::measure::watch::Unwatched;
 
-use crate::numbers;
+use crate::{grey_scan, numbers};
 
 /// Light is kept as single-precision tables.
 const SINGLE: f64 = 2e-7;
 
-/// A grey scan whose pixels are these code values, written and read as any scan.
+/// A scan of these grey code values, stated to be sRGB.
 fn scanned(samples: Samples) -> Raster {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("codes.tif");
-    let picture = Picture {
-        width: samples.len(),
-        height: 1,
-        channels: 1,
-        samples: &samples,
-    };
-    let options = WriteOptions {
-        container: Container::tiff(Packing::Plain),
-        pixels_per_mm: None,
-        mark: Mark::None,
-    };
-    write_scan(&path, &picture, &options).unwrap();
     let stated = ScanOptions {
         stated: Some(StatedEncoding::Srgb),
         ..ScanOptions::default()
     };
-    read_scan(&path, &stated, &Unwatched).unwrap()
+    grey_scan(&samples, Mark::None, &stated)
 }
 
 fn light_of(raster: &Raster) -> Vec<f64> {

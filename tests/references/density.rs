@@ -4,16 +4,13 @@
 use std::path::Path;
 
 use serde_json::Value;
-use twinstrip::files::scan::{
-    Container, Mark, Packing, Picture, ScanOptions, WriteOptions, read_scan, write_scan,
-};
+use twinstrip::files::scan::{Mark, ScanOptions};
 use twinstrip::files::wedge::from_text;
 use twinstrip::measure::raster::{Channel, Samples};
 use twinstrip::measure::units::{density_of, reflectance_of};
 use twinstrip::measure::visual::visual_density;
-use twinstrip::measure::watch::Unwatched;
 
-use crate::numbers;
+use crate::{grey_scan, numbers};
 
 const CHART: &str = include_str!("../../testdata/references/colour/chart24_neutrals.csv");
 
@@ -109,22 +106,8 @@ fn visual_density_weights_a_spectrum_as_iso_5_3_has_it() {
 
 /// Light of 16-bit grey codes that carry a profile, as read.
 fn light(codes: Vec<u16>, profile: &[u8]) -> Vec<f64> {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("codes.tif");
-    let samples = Samples::Sixteen(codes);
-    let picture = Picture {
-        width: samples.len(),
-        height: 1,
-        channels: 1,
-        samples: &samples,
-    };
-    let options = WriteOptions {
-        container: Container::tiff(Packing::Plain),
-        pixels_per_mm: None,
-        mark: Mark::Profile(profile.to_vec()),
-    };
-    write_scan(&path, &picture, &options).unwrap();
-    let raster = read_scan(&path, &ScanOptions::default(), &Unwatched).unwrap();
+    let mark = Mark::Profile(profile.to_vec());
+    let raster = grey_scan(&Samples::Sixteen(codes), mark, &ScanOptions::default());
     assert!(raster.light.source.starts_with("embedded profile"));
     let mut row = vec![];
     raster.linear_row(0, 0, raster.width, Channel::Luminance, &mut row);

@@ -5,15 +5,14 @@
 //! through the formula, derivatives and driver of the characteristic curve, shapes held at the
 //! logistic: Dmin = -d, net = d - c, k = b ln 10 per decade, ED50 at half the net density.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 use serde::Deserialize;
 use statrs::distribution::{ContinuousCDF as _, StudentsT};
-use twinstrip::measure::curve::model::{
-    ANCHOR_X, Curve, DMIN, Derivatives, LN_NET, LN_RANGE, PARAMETERS,
-};
-use twinstrip::measure::least_squares::{Care, Problem, minimise};
+use twinstrip::measure::curve::model::{ANCHOR_X, Curve, DMIN, Derivatives, LN_NET, LN_RANGE};
+use twinstrip::measure::least_squares::{Care, minimise};
 
 use crate::assert_digits;
+use crate::our_curves::{OurCurves, whole};
 
 /// Net density of the anchor: well inside both dose-response examples.
 pub const ANCHOR: f64 = 1.0;
@@ -21,58 +20,20 @@ pub const ANCHOR: f64 = 1.0;
 /// Log dose that stands for no dose at all: the curve has met its limit there to the last bit.
 pub const NO_DOSE: f64 = -12.0;
 
-/// The parameters that are free when the curve is a logistic one.
-pub const LOGISTIC: [usize; 4] = [DMIN, LN_NET, LN_RANGE, ANCHOR_X];
-
-/// All parameters of a logistic curve (ln q = ln s = 0).
-pub fn logistic(free: &[f64]) -> [f64; PARAMETERS] {
-    let mut whole = [0.0; PARAMETERS];
-    for (place, value) in LOGISTIC.into_iter().zip(free) {
-        whole[place] = *value;
-    }
-    whole
-}
+/// The parameters that are free when the curve is a logistic one (ln q = ln s = 0).
+pub const LOGISTIC: [(usize, usize); 4] = [(DMIN, 0), (LN_NET, 1), (LN_RANGE, 2), (ANCHOR_X, 3)];
 
 /// Log exposure at half the net density, and its derivatives by the free parameters.
 pub fn half_way(free: &[f64]) -> (f64, [f64; 4]) {
-    let exact = Derivatives::new(&logistic(free), ANCHOR).unwrap();
+    let exact = Derivatives::new(&whole(&LOGISTIC, free), ANCHOR).unwrap();
     let half = exact.curve().net / 2.0;
     let x = exact.curve().x_at(half);
     let by = exact.x_at(half).unwrap();
     let slope = exact.curve().slope(x);
-    let mut free = LOGISTIC.map(|place| by[place]);
+    let mut free = LOGISTIC.map(|(own, _)| by[own]);
     // Half of the net density moves with the net density.
     free[1] += half / slope;
     (x, free)
-}
-
-struct Ryegrass(Vec<(f64, f64)>);
-
-impl Problem for Ryegrass {
-    fn residual_count(&self) -> usize {
-        self.0.len()
-    }
-
-    fn evaluate(
-        &self,
-        parameters: &DVector<f64>,
-        residuals: &mut DVector<f64>,
-        mut jacobian: Option<&mut DMatrix<f64>>,
-    ) -> bool {
-        let Some(exact) = Derivatives::new(&logistic(parameters.as_slice()), ANCHOR) else {
-            return false;
-        };
-        for (i, &(x, density)) in self.0.iter().enumerate() {
-            let (fitted, by, _) = exact.at(x);
-            residuals[i] = fitted - density;
-            if let Some(jacobian) = jacobian.as_deref_mut() {
-                for (j, place) in LOGISTIC.into_iter().enumerate() {
-                    jacobian[(i, j)] = by[place];
-                }
-            }
-        }
-        residuals.iter().all(|residual| residual.is_finite())
-    }
 }
 
 #[derive(Deserialize)]
@@ -124,7 +85,7 @@ fn the_published_ryegrass_fit_comes_out_of_our_curve_and_driver() {
         head.split(',').position(|word| word == name).unwrap()
     };
     let (length, dose) = (column("rootl"), column("conc"));
-    let data: Vec<(f64, f64)> = rows
+    let data: Vec<(usize, f64, f64)> = rows
         .iter()
         .map(|row| {
             let x = if row[dose] > 0.0 {
@@ -132,14 +93,19 @@ fn the_published_ryegrass_fit_comes_out_of_our_curve_and_driver() {
             } else {
                 NO_DOSE
             };
-            (x, -row[length])
+            (0, x, -row[length])
         })
         .collect();
     assert_eq!(data.len(), 24);
     let start = DVector::from_vec(vec![-7.5, 7f64.ln(), 250f64.ln(), 0.3]);
-    let fit = minimise(&Ryegrass(data), &start, Care::EXACT).unwrap();
+    let problem = OurCurves {
+        rows: data,
+        places: vec![LOGISTIC],
+        anchor: ANCHOR,
+    };
+    let fit = minimise(&problem, &start, Care::EXACT).unwrap();
     let free = fit.parameters.as_slice();
-    let curve = Curve::new(&logistic(free), ANCHOR).unwrap();
+    let curve = Curve::new(&whole(&LOGISTIC, free), ANCHOR).unwrap();
     let (x, x_by) = half_way(free);
     let found = [
         curve.k / std::f64::consts::LN_10,
@@ -190,7 +156,7 @@ fn the_published_ryegrass_fit_comes_out_of_our_curve_and_driver() {
     let (ten, ninety) = (right.doses[0].estimate, right.doses[2].estimate);
     let decades = curve.x_at(0.9 * curve.net) - curve.x_at(0.1 * curve.net);
     assert_digits(decades, (ninety / ten).log10(), 7.0, "10 to 90 %");
-    let steepness = |free: &[f64]| Curve::new(&logistic(free), ANCHOR).unwrap().k;
+    let steepness = |free: &[f64]| Curve::new(&whole(&LOGISTIC, free), ANCHOR).unwrap().k;
     let b_by = crate::slopes(free, &|free| steepness(free) / std::f64::consts::LN_10);
     assert_digits(error(&b_by), right.se.b, 6.0, "error of b");
 }

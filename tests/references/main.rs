@@ -11,11 +11,18 @@ mod colour;
 mod density;
 mod dose_response;
 mod multiple;
+mod our_curves;
 mod paper;
 mod planning;
 mod pooling;
 mod potency;
 mod trade;
+
+use twinstrip::files::scan::{
+    Container, Mark, Packing, Picture, ScanOptions, WriteOptions, read_scan, write_scan,
+};
+use twinstrip::measure::raster::{Raster, Samples};
+use twinstrip::measure::watch::Unwatched;
 
 /// Digits that two numbers agree to: -log10 of the relative difference (NIST calls it LRE).
 fn digits(found: f64, right: f64) -> f64 {
@@ -32,6 +39,25 @@ fn assert_digits(found: f64, right: f64, wanted: f64, what: &str) {
         "{what}: {found} instead of {right}, {:.1} digits",
         digits(found, right)
     );
+}
+
+/// One row of grey code values, written to a TIFF with this mark and read as any scan.
+fn grey_scan(samples: &Samples, mark: Mark, reading: &ScanOptions) -> Raster {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("codes.tif");
+    let picture = Picture {
+        width: samples.len(),
+        height: 1,
+        channels: 1,
+        samples,
+    };
+    let options = WriteOptions {
+        container: Container::tiff(Packing::Plain),
+        pixels_per_mm: None,
+        mark,
+    };
+    write_scan(&path, &picture, &options).unwrap();
+    read_scan(&path, reading, &Unwatched).unwrap()
 }
 
 /// Rows of a table with one head line, as numbers; cells that aren't numbers are NaN.

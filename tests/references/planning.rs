@@ -21,18 +21,18 @@ struct Arithmetic {
 }
 
 #[derive(Deserialize)]
-struct Enlarger {
-    cases: Vec<Enlargement>,
+pub struct Enlarger {
+    pub cases: Vec<Enlargement>,
 }
 
 #[derive(Deserialize)]
 #[expect(non_snake_case, reason = "the file's own names")]
-struct Enlargement {
-    N1: f64,
-    m1: f64,
-    N2: f64,
-    m2: f64,
-    exposure_factor: f64,
+pub struct Enlargement {
+    pub N1: f64,
+    pub m1: f64,
+    pub N2: f64,
+    pub m2: f64,
+    pub exposure_factor: f64,
     stops: f64,
 }
 

@@ -6,55 +6,21 @@
 //! characteristic curve's formula and derivatives and the one driver, limits shared, each with
 //! its own range and place, and the covariance gives the interval.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 use serde::Deserialize;
 use statrs::distribution::{ContinuousCDF as _, StudentsT};
-use twinstrip::measure::curve::model::{Curve, Derivatives};
-use twinstrip::measure::least_squares::{Care, Problem, minimise};
+use twinstrip::measure::curve::model::Curve;
+use twinstrip::measure::least_squares::{Care, minimise};
 
 use crate::assert_digits;
-use crate::dose_response::{ANCHOR, LOGISTIC, NO_DOSE, half_way, logistic};
+use crate::dose_response::{ANCHOR, LOGISTIC, NO_DOSE, half_way};
+use crate::our_curves::{OurCurves, whole};
 
 /// Places of Dmin, ln net, ln range and anchor of either curve among the six parameters.
 const PLACES: [[usize; 4]; 2] = [[0, 1, 2, 3], [0, 1, 4, 5]];
 
 fn own(parameters: &[f64], curve: usize) -> [f64; 4] {
     PLACES[curve].map(|place| parameters[place])
-}
-
-/// Plants: which curve, log dose, negative dry matter.
-struct Mustard(Vec<(usize, f64, f64)>);
-
-impl Problem for Mustard {
-    fn residual_count(&self) -> usize {
-        self.0.len()
-    }
-
-    fn evaluate(
-        &self,
-        parameters: &DVector<f64>,
-        residuals: &mut DVector<f64>,
-        mut jacobian: Option<&mut DMatrix<f64>>,
-    ) -> bool {
-        let curve =
-            |curve: usize| Derivatives::new(&logistic(&own(parameters.as_slice(), curve)), ANCHOR);
-        let (Some(first), Some(second)) = (curve(0), curve(1)) else {
-            return false;
-        };
-        if let Some(jacobian) = jacobian.as_deref_mut() {
-            jacobian.fill(0.0);
-        }
-        for (i, &(curve, x, density)) in self.0.iter().enumerate() {
-            let (fitted, by, _) = [&first, &second][curve].at(x);
-            residuals[i] = fitted - density;
-            if let Some(jacobian) = jacobian.as_deref_mut() {
-                for (place, own) in PLACES[curve].into_iter().zip(LOGISTIC) {
-                    jacobian[(i, place)] = by[own];
-                }
-            }
-        }
-        residuals.iter().all(|residual| residual.is_finite())
-    }
 }
 
 #[derive(Deserialize)]
@@ -114,7 +80,14 @@ fn the_relative_potency_and_its_interval_agree_with_statistics_packages() {
     let Reference { mustard } = serde_json::from_str(json).unwrap();
     let right = mustard.common_cd_separate_b;
     let start = vec![-4.0, 3f64.ln(), 80f64.ln(), 1.4, 100f64.ln(), 1.7];
-    let fit = minimise(&Mustard(data), &DVector::from_vec(start), Care::EXACT).unwrap();
+    let problem = OurCurves {
+        rows: data,
+        places: PLACES
+            .map(|places| LOGISTIC.map(|(own, place)| (own, places[place])))
+            .to_vec(),
+        anchor: ANCHOR,
+    };
+    let fit = minimise(&problem, &DVector::from_vec(start), Care::EXACT).unwrap();
     assert_digits(fit.sum_of_squares(), right.rss, 9.0, "sum of squares");
 
     let parameters = fit.parameters.as_slice();
@@ -153,7 +126,7 @@ fn the_relative_potency_and_its_interval_agree_with_statistics_packages() {
 
     // The contrast difference of this example: decades from 10 to 90 % of the effect.
     let range = |parameters: &[f64], curve: usize| {
-        let curve = Curve::new(&logistic(&own(parameters, curve)), ANCHOR).unwrap();
+        let curve = Curve::new(&whole(&LOGISTIC, &own(parameters, curve)), ANCHOR).unwrap();
         curve.x_at(0.9 * curve.net) - curve.x_at(0.1 * curve.net)
     };
     let difference = |parameters: &[f64]| range(parameters, 1) - range(parameters, 0);

@@ -6,6 +6,7 @@ use twinstrip::measure::exposure::{Aperture, Exposures, Series};
 use twinstrip::measure::units::{DECADES_PER_STOP, Seconds, Stops};
 
 use crate::assert_digits;
+use crate::planning::Enlarger;
 
 #[test]
 fn every_engraved_f_number_stands_for_the_exact_one_of_its_series() {
@@ -53,21 +54,6 @@ struct StopsAndLogs {
     density_0_30_in_stops: f64,
     log10_1_0_in_stops: f64,
     third_stop_factor: f64,
-}
-
-#[derive(Deserialize)]
-struct Enlarger {
-    cases: Vec<Enlargement>,
-}
-
-#[derive(Deserialize)]
-#[expect(non_snake_case, reason = "the file's own names")]
-struct Enlargement {
-    N1: f64,
-    m1: f64,
-    N2: f64,
-    m2: f64,
-    exposure_factor: f64,
 }
 
 #[derive(Deserialize)]
