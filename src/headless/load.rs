@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::arguments::Reading;
 use super::exit::Failure;
 use super::progress::Progress;
+use crate::document::profile::ScanMark;
 use crate::document::{Encoding, Scan, Session, UsedCalibration};
 use crate::files::calibration::read_calibration;
 use crate::files::scan::{Limits, ScanOptions, StatedEncoding, content_hash, read_scan};
@@ -19,6 +20,24 @@ pub(super) struct Loaded {
     pub(super) scans: Vec<Arc<Raster>>,
     /// What loading itself has to say.
     pub(super) findings: Vec<Finding>,
+}
+
+impl Loaded {
+    /// Where the scans lie, as the session file says, and what they held.
+    pub(super) fn scan_marks(
+        &self,
+        session: &Path,
+        progress: &Progress,
+    ) -> Result<Vec<ScanMark>, Failure> {
+        let folder = session.parent().unwrap_or(Path::new(""));
+        let marks = self.session.scans.iter().map(|scan| {
+            Ok(ScanMark {
+                path: scan.path.display().to_string(),
+                hash: content_hash(&folder.join(&scan.path), progress)?,
+            })
+        });
+        marks.collect()
+    }
 }
 
 /// Reads a session file and its scans.

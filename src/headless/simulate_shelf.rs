@@ -9,9 +9,8 @@ use super::json::PROGRAM;
 use super::progress::Progress;
 use super::{load, output, simulate};
 use crate::document::day::Day;
-use crate::document::profile::{Evidence, Field, Origin, Profile, Put, ScanMark};
+use crate::document::profile::{Evidence, Field, Origin, Profile, Put};
 use crate::files::atomic;
-use crate::files::scan::content_hash;
 use crate::files::shelf::Shelf;
 use crate::files::text::{read_text, text_hash};
 use crate::measure::analysis::analyse;
@@ -126,21 +125,10 @@ fn feed(
     };
     let loaded = load::session(&file, &reading, progress)?;
     let analysis = analyse(&loaded.session.question(loaded.scans.clone()), progress)?;
-    let scans = loaded
-        .session
-        .scans
-        .iter()
-        .map(|scan| {
-            Ok(ScanMark {
-                path: scan.path.display().to_string(),
-                hash: content_hash(&folder.join(&scan.path), progress)?,
-            })
-        })
-        .collect::<Result<Vec<_>, Failure>>()?;
     let origin = Origin {
         session: format!("session-{number}.ron"),
         hash: text_hash(&read_text(&file)?),
-        scans,
+        scans: loaded.scan_marks(&file, progress)?,
         date: Some(first.later(repeat.day)),
         opened: None,
         remelts: Some(repeat.remelts),

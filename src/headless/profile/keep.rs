@@ -1,7 +1,5 @@
 //! `twinstrip profile keep`: a session's pair into a profile.
 
-use std::path::Path;
-
 use super::super::exit::{Failure, Outcome};
 use super::super::json::PROGRAM;
 use super::super::load::{self, Loaded};
@@ -9,8 +7,7 @@ use super::super::output;
 use super::super::progress::Progress;
 use super::arguments::Keep;
 use super::{Desk, said};
-use crate::document::profile::{Evidence, Origin, Profile, Put, ScanMark};
-use crate::files::scan::content_hash;
+use crate::document::profile::{Evidence, Origin, Profile, Put};
 use crate::files::shelf::NoProfile;
 use crate::files::text::{read_text, text_hash};
 use crate::measure::analysis::{Analysis, analyse};
@@ -73,23 +70,11 @@ fn place(desk: &Desk, task: &Keep) -> Result<Option<(String, Profile)>, Failure>
 }
 
 fn origin(task: &Keep, loaded: &Loaded, progress: &Progress) -> Result<Origin, Failure> {
-    let folder = task.session.parent().unwrap_or(Path::new(""));
-    let scans = loaded
-        .session
-        .scans
-        .iter()
-        .map(|scan| {
-            Ok(ScanMark {
-                path: scan.path.display().to_string(),
-                hash: content_hash(&folder.join(&scan.path), progress)?,
-            })
-        })
-        .collect::<Result<_, Failure>>()?;
     let name = task.session.file_name().unwrap_or_default();
     Ok(Origin {
         session: name.to_string_lossy().into_owned(),
         hash: text_hash(&read_text(&task.session)?),
-        scans,
+        scans: loaded.scan_marks(&task.session, progress)?,
         date: Some(task.date.unwrap_or_else(output::today)),
         opened: task.opened,
         remelts: task.remelts,
