@@ -1,6 +1,6 @@
 //! What a session must fulfil before it is measured or saved.
 
-use super::{Encoding, Session, Strip, Wedge};
+use super::{Encoding, Scan, Session, Strip, Wedge};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::ExposureError;
 use crate::measure::geometry::{Area, Field, StripShape};
@@ -41,6 +41,14 @@ pub enum SessionError {
         /// What is wrong.
         what: String,
     },
+    /// Something about the scan of the empty glass.
+    #[error("the empty scan ({path}): {what}")]
+    Empty {
+        /// Where it lies.
+        path: String,
+        /// What is wrong.
+        what: String,
+    },
     /// Something about a match by eye.
     #[error("match {number}: {what}")]
     Match {
@@ -64,15 +72,18 @@ impl Session {
     /// The first thing that doesn't.
     pub fn check(&self) -> Result<(), SessionError> {
         for (index, scan) in self.scans.iter().enumerate() {
-            if let Some(Encoding::Gamma(gamma)) = scan.encoding
-                && !(0.2..=5.0).contains(&gamma)
-            {
-                return Err(SessionError::Scan {
-                    number: index + 1,
-                    path: scan.path.display().to_string(),
-                    what: format!("gamma {gamma}: it must be between 0.2 and 5"),
-                });
-            }
+            check_encoding(scan).map_err(|what| SessionError::Scan {
+                number: index + 1,
+                path: scan.path.display().to_string(),
+                what,
+            })?;
+        }
+        if let Some(empty) = &self.empty {
+            self.check_empty(empty)
+                .map_err(|what| SessionError::Empty {
+                    path: empty.path.display().to_string(),
+                    what,
+                })?;
         }
         self.check_settings().map_err(SessionError::Settings)?;
         if let Some(wedge) = &self.wedge {
@@ -91,6 +102,13 @@ impl Session {
             printing.check().map_err(SessionError::Print)?;
         }
         Ok(())
+    }
+
+    fn check_empty(&self, empty: &Scan) -> Result<(), String> {
+        if self.scans.iter().any(|scan| scan.path == empty.path) {
+            return Err("it is one of the scans too; a scan with strips is not empty".into());
+        }
+        check_encoding(empty)
     }
 
     fn check_match(&self, made: &Match) -> Result<(), String> {
@@ -254,6 +272,15 @@ impl Session {
             }
         }
         Ok(())
+    }
+}
+
+fn check_encoding(scan: &Scan) -> Result<(), String> {
+    match scan.encoding {
+        Some(Encoding::Gamma(gamma)) if !(0.2..=5.0).contains(&gamma) => {
+            Err(format!("gamma {gamma}: it must be between 0.2 and 5"))
+        }
+        _ => Ok(()),
     }
 }
 

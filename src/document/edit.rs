@@ -28,6 +28,8 @@ pub enum Edit {
         /// `None`: by what the file says.
         encoding: Option<Encoding>,
     },
+    /// Takes a scan of the empty glass, or does without.
+    SetEmpty(Option<Scan>),
     /// Describes the wedge, or takes it away.
     SetWedge(Option<Wedge>),
     /// Says where the wedge lies, or leaves it to be found.
@@ -169,6 +171,8 @@ impl Edit {
             Self::RemoveScan(_) => "remove scan",
             Self::LocateScan { .. } => "locate scan",
             Self::SetEncoding { .. } => "set encoding",
+            Self::SetEmpty(Some(_)) => "use empty scan",
+            Self::SetEmpty(None) => "drop empty scan",
             Self::SetWedge(Some(_)) => "describe wedge",
             Self::SetWedge(None) => "remove wedge",
             Self::SetWedgeShape(_) => "outline wedge",
@@ -220,6 +224,7 @@ impl Edit {
                 let scans = session.scans.get_mut(*scan);
                 scans.ok_or(EditError::NoScan(*scan))?.encoding = *encoding;
             }
+            Self::SetEmpty(empty) => session.empty.clone_from(empty),
             Self::SetWedge(wedge) => session.wedge.clone_from(wedge),
             Self::SetWedgeShape(shape) => {
                 let wedge = session.wedge.as_mut().ok_or(EditError::NoWedge)?;

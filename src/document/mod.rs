@@ -141,6 +141,8 @@ impl Strip {
 pub struct Session {
     /// The scans.
     pub scans: Vec<Scan>,
+    /// A scan of the empty glass with the settings of the others, to tell how it is lit.
+    pub empty: Option<Scan>,
     /// The wedge, if one was scanned along.
     pub wedge: Option<Wedge>,
     /// A calibration of the scanner, for scans without a wedge.

@@ -84,6 +84,32 @@ fn a_calibration_is_taken_and_dropped_with_undo() {
 }
 
 #[test]
+fn an_empty_scan_is_taken_and_dropped_with_undo_and_is_none_of_the_scans() {
+    let mut history = History::opened(slates());
+    let empty = Scan::new("empty.tif");
+    let take = Edit::SetEmpty(Some(empty.clone()));
+    history.perform(&take, None).unwrap();
+    assert_eq!(history.session().empty, Some(empty));
+    assert_eq!(history.undo_label(), Some("use empty scan"));
+    history.undo();
+    assert_eq!(history.session().empty, None);
+    let scan = history.session().scans[0].clone();
+    let error = history.perform(&Edit::SetEmpty(Some(scan)), None);
+    let error = error.unwrap_err().to_string();
+    assert!(error.contains("it is one of the scans too"), "{error}");
+    let wrong = Scan {
+        encoding: Some(Encoding::Gamma(0.0)),
+        ..Scan::new("empty.tif")
+    };
+    let error = history.perform(&Edit::SetEmpty(Some(wrong)), None);
+    let error = error.unwrap_err().to_string();
+    assert!(
+        error.contains("the empty scan (empty.tif): gamma 0"),
+        "{error}"
+    );
+}
+
+#[test]
 fn a_refused_edit_changes_nothing() {
     let mut history = History::opened(slates());
     let before = history.revision();

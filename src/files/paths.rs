@@ -33,7 +33,7 @@ pub fn seen_from(folder: &Path, path: &Path) -> PathBuf {
 /// A session with every path changed by `change`.
 pub fn with_paths(session: &Session, change: impl Fn(&Path) -> PathBuf) -> Session {
     let mut session = session.clone();
-    for scan in &mut session.scans {
+    for scan in session.scans.iter_mut().chain(&mut session.empty) {
         scan.path = change(&scan.path);
     }
     if let Some(file) = session.wedge.as_mut().and_then(|wedge| wedge.file.as_mut()) {

@@ -111,6 +111,7 @@ fn session(practice: &Practice, names: &[String]) -> Result<Session, Failure> {
                 ..Scan::new(name)
             })
             .collect(),
+        empty: None,
         wedge: practice.wedge.as_ref().map(|wedge| Wedge {
             uncertainty: wedge.uncertainty,
             ..Wedge::new(wedge.densities.clone())

@@ -25,6 +25,12 @@ pub(super) struct SessionDto {
         skip_serializing_if = "Option::is_none",
         serialize_with = "present"
     )]
+    pub(super) empty: Option<ScanDto>,
+    #[serde(
+        default,
+        skip_serializing_if = "Option::is_none",
+        serialize_with = "present"
+    )]
     pub(super) wedge: Option<WedgeDto>,
     #[serde(
         default,

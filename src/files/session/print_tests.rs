@@ -43,7 +43,7 @@ pub(super) fn printing() -> Printing {
 }
 
 #[test]
-fn a_print_makes_the_file_a_newer_one_and_nothing_else_does() {
+fn what_older_programs_do_not_know_makes_the_file_a_newer_one() {
     let session = Session {
         scans: vec![Scan::new("slates.tif")],
         ..Session::default()
@@ -55,6 +55,12 @@ fn a_print_makes_the_file_a_newer_one_and_nothing_else_does() {
     };
     let text = to_text(&session).unwrap();
     assert!(text.contains("version: 2,"), "{text}");
+    let session = Session {
+        empty: Some(Scan::new("empty.tif")),
+        ..session
+    };
+    let text = to_text(&session).unwrap();
+    assert!(text.contains("version: 3,"), "{text}");
     assert_refused(
         "scans: [",
         "printing: (recipe: \"soon at f/8\"), scans: [",

@@ -141,6 +141,7 @@ pub fn from_text(path: &Path, text: &str, beside: &dyn Beside) -> Result<Session
         })?;
     let session = Session {
         scans: dto.scans.into_iter().map(scan_of).collect(),
+        empty: dto.empty.map(scan_of),
         wedge,
         calibration,
         strips,
@@ -190,7 +191,9 @@ fn place_of(text: &str, error: &SessionError) -> usize {
             place_of_name(text, name)
         }
         SessionError::Wedge(_) => text.find("wedge").unwrap_or(0),
-        SessionError::Scan { path, .. } => place_of_name(text, path),
+        SessionError::Scan { path, .. } | SessionError::Empty { path, .. } => {
+            place_of_name(text, path)
+        }
         SessionError::Match { .. } => text.find("matches").unwrap_or(0),
         SessionError::Print(_) => text.find("printing").unwrap_or(0),
         SessionError::Settings(_) => text.find("settings").unwrap_or(0),

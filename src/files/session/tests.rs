@@ -89,6 +89,11 @@ fn everything() -> Session {
             },
             Scan::new("scans/zweiter Versuch é.png"),
         ],
+        empty: Some(Scan {
+            path: "scans/empty.tif".into(),
+            hash: Some("11ff".into()),
+            encoding: Some(Encoding::Linear),
+        }),
         wedge: Some(Wedge {
             uncertainty: 0.02,
             shape: Some(StripShape {
@@ -231,7 +236,7 @@ fn the_examples_of_the_documentation_can_be_read() {
         let session = from_text(Path::new("session.ron"), &text, &lists);
         assert!(session.is_ok(), "{example}: {session:?}");
     }
-    assert_eq!((examples.len(), scans), (11, 1));
+    assert_eq!((examples.len(), scans), (12, 1));
 }
 
 #[test]
@@ -298,8 +303,8 @@ fn an_unknown_word_is_named_with_its_place_and_the_nearest_known_one() {
 fn what_is_wrong_is_said_with_line_and_column() {
     assert_refused(
         "version: 1",
-        "version: 3, colour: \"new\"",
-        "2:5: version 3 is newer than this program understands (2); use a newer one",
+        "version: 4, colour: \"new\"",
+        "2:5: version 4 is newer than this program understands (3); use a newer one",
     );
     assert_refused(
         "version: 1",

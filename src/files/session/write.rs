@@ -38,13 +38,9 @@ pub fn write_session(path: &Path, session: &Session) -> Result<(), WriteRefused>
 /// When a path is not text (UTF-8).
 pub fn to_text(session: &Session) -> Result<String, String> {
     let dto = SessionDto {
-        // A file that an older program can read says so.
-        version: if session.printing.is_some() {
-            VERSION
-        } else {
-            1
-        },
+        version: oldest_version(session),
         scans: session.scans.iter().map(scan).collect::<Result<_, _>>()?,
+        empty: session.empty.as_ref().map(scan).transpose()?,
         wedge: session.wedge.as_ref().map(wedge).transpose()?,
         calibration: session.calibration.as_ref().map(calibration).transpose()?,
         strips: session.strips.iter().map(strip).collect(),
@@ -54,6 +50,18 @@ pub fn to_text(session: &Session) -> Result<String, String> {
         notes: session.notes.clone(),
     };
     file_text(&dto, 3)
+}
+
+/// The oldest version whose programs understand all that the session says, so that they can go on
+/// reading what they can.
+fn oldest_version(session: &Session) -> u64 {
+    if session.empty.is_some() {
+        VERSION
+    } else if session.printing.is_some() {
+        2
+    } else {
+        1
+    }
 }
 
 /// A path with `/` between folders on every system.

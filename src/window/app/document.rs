@@ -91,7 +91,7 @@ impl App {
     /// The session with the fingerprints of its scans, so that a changed file is noticed.
     pub(super) fn with_hashes(&self) -> Session {
         let mut session = Session::clone(self.history.session());
-        for scan in &mut session.scans {
+        for scan in session.scans.iter_mut().chain(&mut session.empty) {
             if scan.hash.is_none() {
                 scan.hash = self.shelf.opened(scan).map(|opened| opened.hash.clone());
             }
