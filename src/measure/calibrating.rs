@@ -23,7 +23,7 @@ impl References {
     /// The densities that a channel is held against.
     pub fn of(&self, channel: Channel) -> &[f64] {
         let place = match channel {
-            Channel::Luminance => None,
+            Channel::Luminance | Channel::Visual => None,
             Channel::Red => Some(0),
             Channel::Green => Some(1),
             Channel::Blue => Some(2),
@@ -60,8 +60,8 @@ struct Gathered {
     strays: Vec<(f64, f64)>,
 }
 
-/// Finds the wedge on each scan and reads its fields in every channel: luminance, and red, green
-/// and blue where all scans are in colour.
+/// Finds the wedge on each scan and reads its fields in every channel: luminance, and visual,
+/// red, green and blue where all scans are in colour.
 ///
 /// # Errors
 /// [`Cancelled`] when the watch says so.
@@ -72,6 +72,7 @@ pub fn look(scans: &[WedgeScan], watch: &dyn Watch) -> Result<Looked, Cancelled>
     } else {
         &[
             Channel::Luminance,
+            Channel::Visual,
             Channel::Red,
             Channel::Green,
             Channel::Blue,

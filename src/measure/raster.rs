@@ -39,6 +39,8 @@ pub enum Channel {
     /// Weighted sum of the channels: relative luminance by the file's colour space.
     #[default]
     Luminance,
+    /// Weighted sum of the channels: the light that a visual densitometer weighs (ISO 5-3).
+    Visual,
     /// First channel alone.
     Red,
     /// Second channel alone.
@@ -53,10 +55,34 @@ pub struct Light {
     /// One table a channel, indexed by the code value (256 or 65,536 entries); for
     /// [`Samples::Float`] it spans 0 to 1 and is read with linear interpolation.
     pub tables: Vec<Arc<[f32]>>,
-    /// Share of each channel in the luminance; sums to 1.
-    pub weights: [f32; 3],
+    /// Shares of the channels where several are read as one.
+    pub weights: Weights,
     /// Where the conversion comes from, in words ("embedded profile 'Display P3'", "stated: sRGB").
     pub source: String,
+}
+
+/// Share of each channel in what is read from all three; each set sums to 1, so that a neutral
+/// tone reads the same by either.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Weights {
+    /// In the relative luminance.
+    pub luminance: [f32; 3],
+    /// In the light of illuminant A as the eye has it ([`super::visual::of_primaries`]).
+    pub visual: [f32; 3],
+}
+
+impl Weights {
+    /// Of a scan with one channel.
+    pub const GREY: Self = Self {
+        luminance: [1.0, 0.0, 0.0],
+        visual: [1.0, 0.0, 0.0],
+    };
+
+    /// Of the sRGB primaries (IEC 61966-2-1, ITU-R BT.709; D50 as in profiles).
+    pub const SRGB: Self = Self {
+        luminance: [0.2126, 0.7152, 0.0722],
+        visual: [0.3115, 0.6504, 0.0381],
+    };
 }
 
 /// Facts of the file that the checks of the scan need.
@@ -129,15 +155,16 @@ impl Raster {
             out.extend(codes.iter().map(|&code| look_up(&tables[0], code)));
             return;
         }
+        let mut weighted = |[r, g, b]: [f32; 3]| {
+            out.extend(codes.chunks_exact(3).map(|rgb| {
+                r * look_up(&tables[0], rgb[0])
+                    + g * look_up(&tables[1], rgb[1])
+                    + b * look_up(&tables[2], rgb[2])
+            }));
+        };
         match channel {
-            Channel::Luminance => {
-                let [r, g, b] = self.light.weights;
-                out.extend(codes.chunks_exact(3).map(|rgb| {
-                    r * look_up(&tables[0], rgb[0])
-                        + g * look_up(&tables[1], rgb[1])
-                        + b * look_up(&tables[2], rgb[2])
-                }));
-            }
+            Channel::Luminance => weighted(self.light.weights.luminance),
+            Channel::Visual => weighted(self.light.weights.visual),
             Channel::Red => {
                 out.extend(codes.chunks_exact(3).map(|rgb| look_up(&tables[0], rgb[0])))
             }

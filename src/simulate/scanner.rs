@@ -10,10 +10,7 @@ use super::optics::{add_haze, blur};
 use super::paint::Painting;
 use super::recipe::{Encoding, Level};
 use super::scene::Stuff;
-use crate::measure::raster::{Light, Origin, Raster, Samples};
-
-/// Luminance weights of sRGB (IEC 61966-2-1).
-pub const WEIGHTS: [f32; 3] = [0.2126, 0.7152, 0.0722];
+use crate::measure::raster::{Light, Origin, Raster, Samples, Weights};
 
 /// How a scanner sees.
 #[derive(Debug, Clone)]
@@ -170,7 +167,8 @@ impl Tint {
         let black = (1.0 - light).clamp(0.0, 1.0);
         let red = self.white.0 + self.black.0 * black;
         let blue = self.white.1 + self.black.1 * black;
-        let green = -(WEIGHTS[0] * red + WEIGHTS[2] * blue) / WEIGHTS[1];
+        let [r, g, b] = Weights::SRGB.luminance;
+        let green = -(r * red + b * blue) / g;
         [1.0 + red, 1.0 + green, 1.0 + blue]
     }
 }
@@ -252,7 +250,11 @@ pub fn light_of(encoding: Encoding, bits: u8, channels: usize) -> Light {
         .collect();
     Light {
         tables: vec![table; channels],
-        weights: WEIGHTS,
+        weights: if channels == 3 {
+            Weights::SRGB
+        } else {
+            Weights::GREY
+        },
         source: format!("stated: {}", encoding.name()),
     }
 }

@@ -12,7 +12,26 @@ use crate::document::{Edit, Strip, Wedge};
 use crate::files::wedge::listed;
 use crate::measure::exposure::{Exposure, write};
 use crate::measure::geometry::StripShape;
+use crate::measure::raster::Channel;
 use crate::measure::units::Stops;
+
+/// What densities are read from: the choice, its name, and what it is for.
+const WEIGHINGS: [(Channel, &str, &str); 5] = [
+    (
+        Channel::Luminance,
+        "luminance",
+        "As the eye weighs red, green and blue in the light that the file's colours are for.",
+    ),
+    (
+        Channel::Visual,
+        "visual",
+        "As a visual densitometer weighs them (ISO 5-3, incandescent light): for brown or toned \
+         images and coloured grounds. On neutral grey the same as luminance.",
+    ),
+    (Channel::Red, "red", "The red channel alone."),
+    (Channel::Green, "green", "The green channel alone."),
+    (Channel::Blue, "blue", "The blue channel alone."),
+];
 
 /// Ways to say it, to begin from.
 const EXAMPLES: [&str; 4] = [
@@ -71,6 +90,7 @@ impl ExposureBench {
                     });
                 }
                 card(ui, scene.theme, |ui| self.wedge_ui(ui, scene, asks));
+                card(ui, scene.theme, |ui| weighing_ui(ui, scene, asks));
                 card(ui, scene.theme, |ui| self.notes_ui(ui, scene, asks));
             });
         });
@@ -231,6 +251,22 @@ impl ExposureBench {
             asks.push(Request::edit(Edit::SetNotes(draft.text.clone())));
         }
     }
+}
+
+/// The choice of what densities are read from.
+fn weighing_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    ui.set_min_width(ui.available_width());
+    ui.heading("What densities are read from");
+    ui.label("Matters on colour scans of coloured images only. A grey scan has one channel.");
+    let chosen = scene.session.settings.channel;
+    ui.horizontal_wrapped(|ui| {
+        for (channel, name, explained) in WEIGHINGS {
+            let radio = ui.radio(chosen == channel, name).on_hover_text(explained);
+            if radio.clicked() && chosen != channel {
+                asks.push(Request::edit(Edit::SetChannel(channel)));
+            }
+        }
+    });
 }
 
 fn densities(densities: &[f64]) -> String {

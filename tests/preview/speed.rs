@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use twinstrip::measure::preview::{PrintPicture, shares};
-use twinstrip::measure::raster::{Channel, Light, Origin, Raster, Samples};
+use twinstrip::measure::raster::{Channel, Light, Origin, Raster, Samples, Weights};
 use twinstrip::measure::watch::Unwatched;
 
 /// Most that a step of the slider may take in the released program.
@@ -28,7 +28,7 @@ fn print() -> Raster {
                     .collect::<Arc<[f32]>>();
                 3
             ],
-            weights: [0.2126, 0.7152, 0.0722],
+            weights: Weights::SRGB,
             source: "made here".into(),
         },
         pixels_per_mm: None,

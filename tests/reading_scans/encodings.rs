@@ -136,7 +136,7 @@ fn a_silent_file_is_taken_for_srgb_with_a_note() {
         assert_eq!(raster.light.source, "assumed: sRGB");
         assert_eq!(raster.origin.notes.len(), 1, "{:?}", raster.origin.notes);
         assert!(raster.origin.notes[0].contains("sRGB was assumed"));
-        assert!((raster.light.weights.iter().sum::<f32>() - 1.0).abs() < 1e-6);
+        assert!((raster.light.weights.luminance.iter().sum::<f32>() - 1.0).abs() < 1e-6);
     }
 }
 
@@ -176,13 +176,13 @@ fn a_profile_of_curves_and_a_matrix_gives_tables_and_luminance_weights() {
                 profile.blue_colorant,
             ];
             let white: f64 = row.iter().map(|primary| primary.y).sum();
-            for (weight, primary) in raster.light.weights.iter().zip(row) {
+            for (weight, primary) in raster.light.weights.luminance.iter().zip(row) {
                 assert!(
                     (f64::from(*weight) - primary.y / white).abs() < 1e-4,
                     "{what}"
                 );
             }
-            assert!((raster.light.weights.iter().sum::<f32>() - 1.0).abs() < 1e-6);
+            assert!((raster.light.weights.luminance.iter().sum::<f32>() - 1.0).abs() < 1e-6);
             assert!(raster.origin.notes.is_empty(), "{:?}", raster.origin.notes);
         }
     }
@@ -314,7 +314,7 @@ fn of_several_png_chunks_the_one_the_standard_prefers_counts() {
     assert_eq!(light.source, "sRGB chunk: sRGB");
     let light = read_with(Mark::None, &[&gamma, &primaries]);
     assert_eq!(light.source, "gAMA chunk: gamma 2.200");
-    for (weight, right) in light.weights.iter().zip([0.2627, 0.6780, 0.0593]) {
+    for (weight, right) in light.weights.luminance.iter().zip([0.2627, 0.6780, 0.0593]) {
         assert!((weight - right).abs() < 2e-4, "{weight} instead of {right}");
     }
 }

@@ -16,6 +16,7 @@ mod paper;
 mod planning;
 mod pooling;
 mod potency;
+mod spectra;
 mod trade;
 
 use twinstrip::files::scan::{
@@ -43,12 +44,21 @@ fn assert_digits(found: f64, right: f64, wanted: f64, what: &str) {
 
 /// One row of grey code values, written to a TIFF with this mark and read as any scan.
 fn grey_scan(samples: &Samples, mark: Mark, reading: &ScanOptions) -> Raster {
+    row_scan(samples, 1, mark, reading)
+}
+
+/// The same in colour: red, green and blue by turns.
+fn rgb_scan(samples: &Samples, mark: Mark, reading: &ScanOptions) -> Raster {
+    row_scan(samples, 3, mark, reading)
+}
+
+fn row_scan(samples: &Samples, channels: usize, mark: Mark, reading: &ScanOptions) -> Raster {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("codes.tif");
     let picture = Picture {
-        width: samples.len(),
+        width: samples.len() / channels,
         height: 1,
-        channels: 1,
+        channels,
         samples,
     };
     let options = WriteOptions {

@@ -12,7 +12,8 @@ use super::decoded::Decoded;
 use super::error::Problem;
 use super::light::table;
 use super::tables::{Way, take_apart};
-use crate::measure::raster::{Light, Samples};
+use crate::measure::raster::{Light, Samples, Weights};
+use crate::measure::visual;
 
 /// A curve a channel, as tables over the code values.
 type Curves = [Arc<[f32]>; 3];
@@ -63,7 +64,12 @@ pub(super) fn convert(
     let curve = table(&decoded.samples, |share| share * share);
     Ok(Light {
         tables: vec![curve; 3],
-        weights: columns.map(|colorant| colorant.y as f32),
+        weights: Weights {
+            luminance: columns.map(|colorant| colorant.y as f32),
+            visual: visual::of_primaries(
+                columns.map(|colorant| [colorant.x, colorant.y, colorant.z]),
+            ),
+        },
         source,
     })
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::measure::raster::Samples;
+use crate::measure::raster::{Samples, Weights};
 
 /// A decoded file, before its code values have a meaning.
 #[derive(Debug)]
@@ -47,10 +47,10 @@ pub(super) enum Claim {
     Profile(Vec<u8>),
     /// sRGB; where that is said.
     Srgb(&'static str),
-    /// Light is code^gamma; the luminance weights, if primaries are given.
+    /// Light is code^gamma; the weights, if primaries are given.
     Gamma {
         gamma: f64,
-        weights: Option<[f32; 3]>,
+        weights: Option<Weights>,
     },
     /// Coding-independent code points (ITU-T H.273): primaries and transfer.
     CodePoints {

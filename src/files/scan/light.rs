@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::decoded::{Claim, Decoded};
 use super::error::{Format, Problem};
 use super::profile;
-use crate::measure::raster::{Light, Samples};
+use crate::measure::raster::{Light, Samples, Weights};
 
 /// How the user says the code values are encoded; goes before anything the file says.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -28,9 +28,6 @@ impl std::fmt::Display for StatedEncoding {
         }
     }
 }
-
-/// Luminance weights of the sRGB primaries (IEC 61966-2-1, ITU-R BT.709).
-const SRGB_WEIGHTS: [f32; 3] = [0.2126, 0.7152, 0.0722];
 
 /// Linear light of an sRGB code value given as a share of full scale (IEC 61966-2-1).
 pub fn srgb_to_light(share: f64) -> f64 {
@@ -118,11 +115,11 @@ fn by_statement(decoded: &Decoded, encoding: StatedEncoding, source: String) -> 
     }
 }
 
-fn weights(channels: usize) -> [f32; 3] {
+fn weights(channels: usize) -> Weights {
     if channels == 3 {
-        SRGB_WEIGHTS
+        Weights::SRGB
     } else {
-        [1.0, 0.0, 0.0]
+        Weights::GREY
     }
 }
 

@@ -5,8 +5,8 @@
 //! tables converts the samples, see [`convert`]; tables go before curves (ICC.1:2010, 8.10).
 
 use moxcms::{
-    CicpColorPrimaries, CicpProfile, ColorProfile, DataColorSpace, MatrixCoefficients,
-    ParsingOptions, ProfileText, ToneReprCurve, TransferCharacteristics,
+    Chromaticity, CicpColorPrimaries, CicpProfile, ColorPrimaries, ColorProfile, DataColorSpace,
+    MatrixCoefficients, ParsingOptions, ProfileText, ToneReprCurve, TransferCharacteristics,
 };
 
 use super::convert;
@@ -15,7 +15,8 @@ use super::decoded::Decoded;
 use super::error::{Format, Problem};
 use super::light::table;
 use super::tables::light_of_lightness;
-use crate::measure::raster::Light;
+use crate::measure::raster::{Light, Weights};
+use crate::measure::visual;
 
 /// The way to linear light by an embedded profile.
 pub(super) fn from_profile(decoded: &mut Decoded, bytes: &[u8]) -> Result<Light, Problem> {
@@ -50,7 +51,7 @@ pub(super) fn from_profile(decoded: &mut Decoded, bytes: &[u8]) -> Result<Light,
             };
             Ok(Light {
                 tables: vec![tabulate(decoded, curve, to_light)?],
-                weights: [1.0, 0.0, 0.0],
+                weights: Weights::GREY,
                 source,
             })
         }
@@ -92,7 +93,7 @@ pub(super) fn from_code_points(
         weights: if decoded.channels == 3 {
             matrix_weights(&profile)?
         } else {
-            [1.0, 0.0, 0.0]
+            Weights::GREY
         },
         source: format!("cICP chunk: primaries {primaries}, transfer {transfer}"),
     })
@@ -112,7 +113,7 @@ fn by_matrix(
         }
         return Ok(Light {
             tables: vec![tabulate(decoded, curves[1], |share| share)?],
-            weights: [1.0, 0.0, 0.0],
+            weights: Weights::GREY,
             source,
         });
     }
@@ -131,35 +132,52 @@ fn by_matrix(
     })
 }
 
-/// The Y row of the matrix, scaled so that white is 1.
-fn matrix_weights(profile: &ColorProfile) -> Result<[f32; 3], Problem> {
-    let row = [
-        profile.red_colorant.y,
-        profile.green_colorant.y,
-        profile.blue_colorant.y,
+/// What a profile's primaries weigh.
+fn matrix_weights(profile: &ColorProfile) -> Result<Weights, Problem> {
+    let primaries = [
+        profile.red_colorant,
+        profile.green_colorant,
+        profile.blue_colorant,
     ];
-    let white: f64 = row.iter().sum();
-    // Blue may lie a little below zero in very wide spaces; a sum far from 1 is nonsense.
-    if !(0.5..2.0).contains(&white) || row.iter().any(|&y| !(-0.1..1.5).contains(&y)) {
-        return Err(Problem::Profile {
+    weights_of(primaries.map(|primary| [primary.x, primary.y, primary.z])).ok_or_else(|| {
+        Problem::Profile {
             what: "its primaries make no white".into(),
-        });
-    }
-    Ok(row.map(|y| (y / white) as f32))
+        }
+    })
 }
 
-/// Luminance weights of primaries and white given as CIE 1931 x, y: the Y row of the matrix
-/// that takes RGB to XYZ (ITU-R BT.709 gives the derivation).
-pub(super) fn weights_of_primaries(primaries: [[f64; 2]; 3], white: [f64; 2]) -> Option<[f32; 3]> {
+/// Weights of primaries given as X, Y, Z for D50: the Y row of the matrix that they are, scaled so
+/// that white is 1, and what a visual densitometer would weigh. `None` when they make no white.
+fn weights_of(primaries: [[f64; 3]; 3]) -> Option<Weights> {
+    let row = primaries.map(|[_, y, _]| y);
+    let white = [0, 1, 2].map(|axis| primaries.iter().map(|primary| primary[axis]).sum::<f64>());
+    // Blue may lie a little below zero in very wide spaces; a sum far from 1 is nonsense.
+    let sound = white.iter().all(|sum| (0.5..2.0).contains(sum))
+        && row.iter().all(|y| (-0.1..1.5).contains(y));
+    sound.then(|| Weights {
+        luminance: row.map(|y| (y / white[1]) as f32),
+        visual: visual::of_primaries(primaries),
+    })
+}
+
+/// Weights of primaries and white given as CIE 1931 x, y: the Y row of the matrix that takes RGB
+/// to XYZ (ITU-R BT.709 gives the derivation). `None` when they make no white.
+pub(super) fn weights_of_primaries(primaries: [[f64; 2]; 3], white: [f64; 2]) -> Option<Weights> {
+    let point = |[x, y]: [f64; 2]| Chromaticity::new(x as f32, y as f32);
+    let [red, green, blue] = primaries.map(point);
+    let matrix =
+        ColorProfile::colorants_matrix(point(white).to_xyyb(), ColorPrimaries { red, green, blue });
+    let adapted = [0, 1, 2].map(|primary| [0, 1, 2].map(|axis| matrix.v[axis][primary]));
+    let visual = weights_of(adapted)?.visual;
     let xyz = |[x, y]: [f64; 2]| [x / y, 1.0, (1.0 - x - y) / y];
     let columns = primaries.map(xyz);
     let matrix = nalgebra::Matrix3::from_fn(|row, column| columns[column][row]);
     let share = matrix.try_inverse()? * nalgebra::Vector3::from(xyz(white));
     // Y of each primary is its share, since its Y was set to 1.
-    let weights = [share[0], share[1], share[2]].map(|weight| weight as f32);
-    let sound = weights.iter().all(|weight| (-0.1..1.1).contains(weight))
-        && (weights.iter().sum::<f32>() - 1.0).abs() < 1e-3;
-    sound.then_some(weights)
+    let luminance = [share[0], share[1], share[2]].map(|weight| weight as f32);
+    let sound = luminance.iter().all(|weight| (-0.1..1.1).contains(weight))
+        && (luminance.iter().sum::<f32>() - 1.0).abs() < 1e-3;
+    sound.then_some(Weights { luminance, visual })
 }
 
 /// The linear light of every code value by a curve of a profile and what its values mean.

@@ -11,11 +11,12 @@ use crate::measure::units::Stops;
 const CELLS: (usize, usize) = (3, 4);
 
 /// Channels in the order of [`ByChannel`].
-const CHANNELS: [Channel; 4] = [
+const CHANNELS: [Channel; 5] = [
     Channel::Luminance,
     Channel::Red,
     Channel::Green,
     Channel::Blue,
+    Channel::Visual,
 ];
 
 /// Net density at which speeds are compared (ISO 6846).
@@ -26,6 +27,10 @@ const NET: f64 = 0.60;
 const NOTED: f64 = 0.15;
 const CAUTION: f64 = 0.30;
 
+/// Difference between the ratio as read and as a visual densitometer has it, stops, from which
+/// the other way of reading is advised: below it is lost in the bounds of any strip.
+const ADVISED: f64 = 0.02;
+
 /// Net densities of a strip's steps, read in each channel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ByChannel {
@@ -33,8 +38,8 @@ pub struct ByChannel {
     pub strip: usize,
     /// Log exposures of the steps in decades, in the order of the series.
     pub log_exposures: Vec<f64>,
-    /// Net densities in luminance, red, green and blue.
-    pub net: [Vec<f64>; 4],
+    /// Net densities in luminance, red, green, blue, and as a visual densitometer weighs.
+    pub net: [Vec<f64>; 5],
 }
 
 impl ByChannel {
@@ -60,7 +65,7 @@ impl ByChannel {
             .filter(|(_, exposure)| exposure.is_finite())
             .filter_map(|(step, &exposure)| Some((shape.field_of_step(step)?, exposure)))
             .collect();
-        let mut net: [Vec<f64>; 4] = Default::default();
+        let mut net: [Vec<f64>; 5] = Default::default();
         for (net, channel) in net.iter_mut().zip(CHANNELS) {
             let read = |field| Some(Grid::read(raster, shape, field, channel, CELLS)?.median());
             let base = read(margin)?;
@@ -107,13 +112,13 @@ pub fn cast(reference: &ByChannel, coupon: &ByChannel, chosen: Channel) -> Optio
     if level < 0.1 {
         return None;
     }
-    let mut stops = [0.0; 4];
+    let mut stops = [0.0; 5];
     for (channel, stops) in stops.iter_mut().enumerate() {
         let decades = coupon.speed(channel, level)? - reference.speed(channel, level)?;
         *stops = Stops::from_decades(decades).0;
     }
     let own = CHANNELS.iter().position(|&channel| channel == chosen)?;
-    let [red, green, blue] = [1, 2, 3].map(|channel| stops[channel] - stops[own]);
+    let [red, green, blue, visual] = [1, 2, 3, 4].map(|channel| stops[channel] - stops[own]);
     let spread = red.max(green).max(blue) - red.min(green).min(blue);
     if spread < NOTED {
         return None;
@@ -128,7 +133,8 @@ pub fn cast(reference: &ByChannel, coupon: &ByChannel, chosen: Channel) -> Optio
         place: Place::strip(coupon.strip),
         seen: format!(
             "The image of {} and that of {} differ in colour: read in red, green or blue, the \
-             emulsion is {red:+.2}, {green:+.2} or {blue:+.2} stops slower than as read now.",
+             emulsion is {red:+.2}, {green:+.2} or {blue:+.2} stops slower than as read now; as a \
+             visual densitometer weighs (ISO 5-3), {visual:+.2}.",
             name(Some(coupon.strip)),
             name(Some(reference.strip)),
         ),
@@ -136,10 +142,20 @@ pub fn cast(reference: &ByChannel, coupon: &ByChannel, chosen: Channel) -> Optio
             "Which light the two are compared in moves the ratio over {spread:.2} stops, on top \
              of the bounds."
         ),
-        remedy: "Keep luminance when the pieces are for the eye, and compare sessions only in \
-                 the same channel."
-            .to_owned(),
+        remedy: remedy(chosen, visual).to_owned(),
     })
+}
+
+/// What to do about it, for the channel that is read and how far off the visual one lies, stops.
+fn remedy(chosen: Channel, visual: f64) -> &'static str {
+    if chosen == Channel::Visual || visual.abs() < ADVISED {
+        "Keep the channel as it is when the pieces are for the eye, and compare sessions only in \
+         the same channel."
+    } else {
+        "Choose the channel `visual` when the pieces are for the eye: it reads as a visual \
+         densitometer does, if the file's colours are right. Compare sessions only in the same \
+         channel."
+    }
 }
 
 #[cfg(test)]

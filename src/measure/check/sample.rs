@@ -258,14 +258,11 @@ pub fn weighted_channels(raster: &Raster, channel: Channel) -> Vec<(usize, f64)>
     if raster.channels == 1 {
         return vec![(0, 1.0)];
     }
+    let weights = &raster.light.weights;
+    let weighted = |weights: [f32; 3]| weights.map(f64::from).into_iter().enumerate().collect();
     match channel {
-        Channel::Luminance => raster
-            .light
-            .weights
-            .iter()
-            .enumerate()
-            .map(|(index, &weight)| (index, f64::from(weight)))
-            .collect(),
+        Channel::Luminance => weighted(weights.luminance),
+        Channel::Visual => weighted(weights.visual),
         Channel::Red => vec![(0, 1.0)],
         Channel::Green => vec![(1, 1.0)],
         Channel::Blue => vec![(2, 1.0)],

@@ -10,7 +10,7 @@ use rand_distr::StandardNormal;
 
 use super::sample::Target;
 use crate::measure::geometry::{Edge, Field, Point, StripShape};
-use crate::measure::raster::{Light, Origin, Raster, Samples};
+use crate::measure::raster::{Light, Origin, Raster, Samples, Weights};
 
 /// A change of light or of a code share.
 type Change = Box<dyn Fn(f64) -> f64>;
@@ -226,7 +226,7 @@ pub fn raster(planes: &[Vec<f64>], width: usize, height: usize, bits: u8) -> Ras
         samples,
         light: Light {
             tables: vec![table; channels],
-            weights: [0.2126, 0.7152, 0.0722],
+            weights: Weights::SRGB,
             source: "stated: sRGB".to_owned(),
         },
         pixels_per_mm: Some(4.0),

@@ -266,7 +266,7 @@ mod tests {
 
     use super::*;
     use crate::measure::geometry::{Edge, Field, Point};
-    use crate::measure::raster::{Light, Origin, Samples};
+    use crate::measure::raster::{Light, Origin, Samples, Weights};
 
     /// Forty pixels a millimetre, one step of 20 x 20 mm, with discs (x, y, diameter in
     /// millimetres, code) on a noisy grey.
@@ -294,7 +294,7 @@ mod tests {
             samples: Samples::Eight(codes),
             light: Light {
                 tables: vec![linear],
-                weights: [1.0, 0.0, 0.0],
+                weights: Weights::GREY,
                 source: "test".into(),
             },
             pixels_per_mm: Some(per_mm),

@@ -118,7 +118,7 @@ mod tests {
     use std::sync::Arc;
 
     use super::*;
-    use crate::measure::raster::{Light, Origin, Samples};
+    use crate::measure::raster::{Light, Origin, Samples, Weights};
 
     fn grey(width: usize, height: usize, code: impl Fn(usize, usize) -> u8) -> Raster {
         let linear: Arc<[f32]> = (0..=255u8).map(|code| f32::from(code) / 255.0).collect();
@@ -130,7 +130,7 @@ mod tests {
             samples: Samples::Eight(pixels.map(|(x, y)| code(x, y)).collect()),
             light: Light {
                 tables: vec![linear],
-                weights: [1.0, 0.0, 0.0],
+                weights: Weights::GREY,
                 source: "test".into(),
             },
             pixels_per_mm: None,

@@ -148,6 +148,7 @@ pub enum CalibrationGap {
 pub fn channel_word(channel: Channel) -> &'static str {
     match channel {
         Channel::Luminance => "luminance",
+        Channel::Visual => "visual",
         Channel::Red => "red",
         Channel::Green => "green",
         Channel::Blue => "blue",

@@ -191,7 +191,7 @@ impl Pyramid {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::raster::{Light, Origin};
+    use crate::measure::raster::{Light, Origin, Weights};
     use crate::measure::watch::Unwatched;
 
     fn raster(width: usize, height: usize) -> Arc<Raster> {
@@ -203,7 +203,7 @@ mod tests {
             samples: Samples::Eight((0..width * height).map(|i| (i % 2 * 255) as u8).collect()),
             light: Light {
                 tables: vec![linear],
-                weights: [1.0, 0.0, 0.0],
+                weights: Weights::GREY,
                 source: "test".into(),
             },
             pixels_per_mm: None,

@@ -8,7 +8,7 @@ use rand_distr::{Distribution as _, StandardNormal};
 
 use super::{Cell, CellOptions, measure, measure_within, pixels_per_mm, usual_area};
 use crate::measure::geometry::{Area, Edge, Field, Point, StripShape};
-use crate::measure::raster::{Channel, Light, Origin, Raster, Samples};
+use crate::measure::raster::{Channel, Light, Origin, Raster, Samples, Weights};
 use crate::measure::watch::{Cancelled, Unwatched, Watch};
 
 const WIDTH: usize = 900;
@@ -53,7 +53,7 @@ fn raster(pixel: impl Fn(usize, usize, f64) -> f64, rise: f64) -> (Raster, Strip
         samples: Samples::Sixteen(codes),
         light: Light {
             tables: vec![table],
-            weights: [1.0, 0.0, 0.0],
+            weights: Weights::GREY,
             source: "stated: linear".into(),
         },
         pixels_per_mm: Some(10.0),
