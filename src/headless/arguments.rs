@@ -9,6 +9,7 @@ use super::plan::PlanTask;
 use super::profile::Profiles;
 use super::{entry, printing};
 use crate::document::Encoding;
+use crate::measure::raster::Channel;
 use crate::simulate::{Level, Twist};
 
 /// Carries an exposure found on printing paper over to hand-coated photographic emulsion.
@@ -65,6 +66,23 @@ pub(super) struct Reading {
     pub(super) quiet: bool,
 }
 
+/// How densities are read from scans, and how they are told.
+#[derive(Debug, Args)]
+pub(super) struct Measuring {
+    /// Calibration file of the scanner, for scans without a wedge; goes before the session's
+    #[arg(long, value_name = "FILE")]
+    pub(super) calibration: Option<PathBuf>,
+    /// What densities are read from: luminance, visual (as a visual densitometer weighs), red,
+    /// green or blue; goes before the session's
+    #[arg(long, value_name = "CHANNEL", value_parser = entry::channel)]
+    pub(super) channel: Option<Channel>,
+    /// Print JSON (docs/json.md) instead of text
+    #[arg(long)]
+    pub(super) json: bool,
+    #[command(flatten)]
+    pub(super) reading: Reading,
+}
+
 #[derive(Debug, Args)]
 #[command(after_help = "\
 STRIP is a name, a colon and the exposure. Give the strips in reading order: scan by scan,
@@ -104,6 +122,9 @@ pub(super) struct New {
     /// Encoding of the scans' values, whatever the files say: srgb, linear or gamma:2.2
     #[arg(long, value_name = "ENCODING", value_parser = entry::encoding)]
     pub(super) encoding: Option<Encoding>,
+    /// What densities are read from: luminance (if left out), visual, red, green or blue
+    #[arg(long, value_name = "CHANNEL", value_parser = entry::channel)]
+    pub(super) channel: Option<Channel>,
     /// Dead time of the lamp a burst
     #[arg(long, value_name = "TIME", value_parser = entry::time)]
     pub(super) lamp_lag: Option<f64>,
@@ -123,14 +144,8 @@ pub(super) struct Measure {
     /// With scans: densities of the wedge that was scanned along, or a file with them
     #[arg(long, value_name = "DENSITIES")]
     pub(super) wedge: Option<String>,
-    /// Calibration file of the scanner, for scans without a wedge; goes before the session's
-    #[arg(long, value_name = "FILE")]
-    pub(super) calibration: Option<PathBuf>,
-    /// Print JSON (docs/json.md) instead of text
-    #[arg(long)]
-    pub(super) json: bool,
     #[command(flatten)]
-    pub(super) reading: Reading,
+    pub(super) measuring: Measuring,
 }
 
 #[derive(Debug, Args)]
@@ -138,14 +153,8 @@ pub(super) struct Solve {
     /// The session file
     #[arg(value_name = "SESSION")]
     pub(super) session: PathBuf,
-    /// Calibration file of the scanner, for scans without a wedge; goes before the session's
-    #[arg(long, value_name = "FILE")]
-    pub(super) calibration: Option<PathBuf>,
-    /// Print JSON (docs/json.md) instead of text
-    #[arg(long)]
-    pub(super) json: bool,
     #[command(flatten)]
-    pub(super) reading: Reading,
+    pub(super) measuring: Measuring,
 }
 
 #[derive(Debug, Args)]

@@ -13,6 +13,8 @@ use crate::measure::calibrating::References;
 use crate::measure::exposure::{Aperture, Exposure, entry};
 use crate::measure::nearest::{hint, nearest};
 use crate::measure::plan::Aim;
+use crate::measure::raster::{CHANNELS, Channel};
+use crate::measure::scale::calibration::channel_word;
 use crate::simulate::Twist;
 
 /// A strip as given on the command line.
@@ -51,6 +53,22 @@ pub(super) fn encoding(text: &str) -> Result<Encoding, String> {
             hint(nearest(other, &["srgb", "linear", "gamma"]))
         )),
     }
+}
+
+/// What densities are read from.
+pub(super) fn channel(text: &str) -> Result<Channel, String> {
+    let lower = text.trim().to_lowercase();
+    let found = CHANNELS
+        .into_iter()
+        .find(|channel| channel_word(*channel) == lower);
+    found.ok_or_else(|| {
+        let words = CHANNELS.map(channel_word);
+        format!(
+            "known are {}{}",
+            words.join(", "),
+            hint(nearest(&lower, &words))
+        )
+    })
 }
 
 /// A count above zero, perhaps with `_` between digits or `M` for millions.

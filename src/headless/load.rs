@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::arguments::Reading;
+use super::arguments::{Measuring, Reading};
 use super::exit::Failure;
 use super::progress::Progress;
 use crate::document::profile::ScanMark;
@@ -108,6 +108,14 @@ pub(super) fn options(scan: &Scan, reading: &Reading) -> ScanOptions {
                 Encoding::Linear => StatedEncoding::Linear,
             }),
     }
+}
+
+/// Takes what was said on the command line into a session, before what it says itself.
+pub(super) fn measuring(session: &mut Session, said: &Measuring) -> Result<(), Failure> {
+    if let Some(channel) = said.channel {
+        session.settings.channel = channel;
+    }
+    calibration(session, said.calibration.as_deref())
 }
 
 /// Takes a calibration file into a session, before the one that it names itself.

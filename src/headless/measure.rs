@@ -10,17 +10,17 @@ use crate::document::report;
 use crate::measure::analysis::analyse;
 
 pub(super) fn run(task: &Measure) -> Result<Outcome, Failure> {
-    let progress = Progress::start(task.reading.quiet);
+    let progress = Progress::start(task.measuring.reading.quiet);
     let mut loaded = if let Some(session) = session_file(task)? {
-        load::session(session, &task.reading, &progress)?
+        load::session(session, &task.measuring.reading, &progress)?
     } else {
         let mut session = load::bare(&task.inputs);
         if let Some(text) = &task.wedge {
             session.wedge = Some(entry::wedge(text).map_err(Failure::usage)??);
         }
-        load::scans(session, Path::new(""), &task.reading, &progress)?
+        load::scans(session, Path::new(""), &task.measuring.reading, &progress)?
     };
-    load::calibration(&mut loaded.session, task.calibration.as_deref())?;
+    load::measuring(&mut loaded.session, &task.measuring)?;
     progress.stage("measuring");
     let question = loaded.session.question(loaded.scans.clone());
     let mut analysis = analyse(&question, &progress)?;
@@ -29,7 +29,7 @@ pub(super) fn run(task: &Measure) -> Result<Outcome, Failure> {
     // Without a pair to solve, measuring is all that was asked.
     analysis.pairs.clear();
     let measured = analysis.strips.iter().any(|strip| !strip.steps.is_empty());
-    let text = if task.json {
+    let text = if task.measuring.json {
         json::measured(&loaded, &analysis)
     } else {
         report::measured(&loaded.session, &analysis)

@@ -42,6 +42,9 @@ pub(super) fn run(task: &New, matches: Option<&ArgMatches>) -> Result<Outcome, F
     if let Some(used) = &mut session.calibration {
         used.file = used.file.take().map(|file| seen_from(folder, &file));
     }
+    if let Some(channel) = task.channel {
+        session.settings.channel = channel;
+    }
     if let Some(lag) = task.lamp_lag {
         session.settings.lag.0 = lag;
     }

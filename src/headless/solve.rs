@@ -9,9 +9,9 @@ use crate::measure::analysis::analyse;
 use crate::measure::finding::Weight;
 
 pub(super) fn run(task: &Solve) -> Result<Outcome, Failure> {
-    let progress = Progress::start(task.reading.quiet);
-    let mut loaded = load::session(&task.session, &task.reading, &progress)?;
-    load::calibration(&mut loaded.session, task.calibration.as_deref())?;
+    let progress = Progress::start(task.measuring.reading.quiet);
+    let mut loaded = load::session(&task.session, &task.measuring.reading, &progress)?;
+    load::measuring(&mut loaded.session, &task.measuring)?;
     progress.stage("measuring and solving");
     let question = loaded.session.question(loaded.scans.clone());
     let mut analysis = analyse(&question, &progress)?;
@@ -22,7 +22,7 @@ pub(super) fn run(task: &Solve) -> Result<Outcome, Failure> {
         .findings
         .sort_by_key(|finding| std::cmp::Reverse(finding.weight));
     debug_assert!(Weight::Blocking > Weight::Note);
-    let text = if task.json {
+    let text = if task.measuring.json {
         json::solved(&loaded, &analysis)
     } else {
         report::solved(&loaded.session, &analysis)

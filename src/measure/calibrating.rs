@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::finding::{Finding, Kind, Place, Weight};
-use super::raster::{Channel, Raster};
+use super::raster::{CHANNELS, Channel, Raster};
 use super::reading::cells::{self, CellOptions};
 use super::scale::calibration::{CalibrationFit, SeenChannel, SeenField, channel_word, see};
 use super::strip::{self, Wanted, WantedWedge};
@@ -70,13 +70,7 @@ pub fn look(scans: &[WedgeScan], watch: &dyn Watch) -> Result<Looked, Cancelled>
     let wanted_channels: &[Channel] = if grey {
         &[Channel::Luminance]
     } else {
-        &[
-            Channel::Luminance,
-            Channel::Visual,
-            Channel::Red,
-            Channel::Green,
-            Channel::Blue,
-        ]
+        &CHANNELS
     };
     let mut looked = Looked {
         channels: Vec::new(),

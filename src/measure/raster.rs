@@ -49,6 +49,15 @@ pub enum Channel {
     Blue,
 }
 
+/// Every channel that densities can be read from.
+pub const CHANNELS: [Channel; 5] = [
+    Channel::Luminance,
+    Channel::Visual,
+    Channel::Red,
+    Channel::Green,
+    Channel::Blue,
+];
+
 /// How code values become linear light (1.0 is the encoding's white).
 #[derive(Debug, Clone)]
 pub struct Light {

@@ -56,8 +56,11 @@ fn read(bytes: &[u8], stated: Option<StatedEncoding>) {
             let sound = |light: &f32| light.is_finite() && *light >= 0.0;
             let tables = &raster.light.tables;
             assert!(tables.iter().all(|table| table.iter().all(sound)));
-            let white: f32 = raster.light.weights.iter().sum();
-            assert!((white - 1.0).abs() < 1e-3, "weights {white}");
+            let weights = raster.light.weights;
+            for weights in [weights.luminance, weights.visual] {
+                let white: f32 = weights.iter().sum();
+                assert!((white - 1.0).abs() < 1e-3, "weights {white}");
+            }
             let per_mm = raster.pixels_per_mm;
             assert!(per_mm.is_none_or(|per_mm| per_mm.is_finite() && per_mm > 0.0));
         }

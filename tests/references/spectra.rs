@@ -4,10 +4,17 @@
 //! testdata/references/README.md has the sources.
 
 use nalgebra::{DMatrix, DVector};
-use twinstrip::files::scan::{Mark, ScanOptions, StatedEncoding};
+use twinstrip::files::atomic;
+use twinstrip::files::scan::{
+    Container, Mark, Packing, Picture, ScanOptions, StatedEncoding, WriteOptions, read_scan,
+    write_scan,
+};
+use twinstrip::files::session::read_session;
+use twinstrip::measure::analysis::analyse;
 use twinstrip::measure::raster::{Channel, Samples, Weights};
 use twinstrip::measure::units::density_of;
 use twinstrip::measure::visual::{of_primaries, visual_density};
+use twinstrip::measure::watch::Unwatched;
 
 use crate::{numbers, rgb_scan};
 
@@ -161,14 +168,10 @@ fn the_charts_neutral_fields_are_the_same_by_either() {
 #[test]
 fn a_scan_of_the_chart_reads_as_a_visual_densitometer_would() {
     // The chart as a scan that is true to its profile has it: linear sRGB of what was seen.
-    let columns = nalgebra::Matrix3::from_fn(|axis, primary| SRGB[primary][axis]);
-    let from_xyz = columns.try_inverse().unwrap();
-    let white = columns * nalgebra::Vector3::repeat(1.0);
     let mut fields = vec![];
     let mut samples = vec![];
     for spectrum in chart() {
-        let seen = nalgebra::Vector3::from(xyz(&spectrum)).component_mul(&white);
-        let light = from_xyz * seen;
+        let light = srgb(&spectrum);
         // One field lies outside of sRGB: cyan's red is below nothing.
         if light.iter().all(|&light| light >= 0.0) {
             fields.push(visual_density(&spectrum).unwrap());
@@ -199,4 +202,132 @@ fn the_weights_of_srgb_follow_from_its_primaries() {
     for (listed, found) in Weights::SRGB.visual.iter().zip(of_primaries(SRGB)) {
         assert!((listed - found).abs() < 1e-4, "{listed} {found}");
     }
+}
+
+/// Pixels a millimetre of the painted scan.
+const PER_MM: usize = 8;
+/// Nominal densities of the painted wedge and of the toned strip's steps.
+const WEDGE: [f64; 10] = [0.08, 0.2, 0.35, 0.5, 0.7, 0.9, 1.1, 1.3, 1.5, 1.7];
+const STEPS: [f64; 8] = [0.08, 0.18, 0.32, 0.5, 0.72, 0.95, 1.2, 1.45];
+
+/// Silver toned brown, on a white base.
+fn brown(density: f64) -> Spectrum {
+    let at = |nm: f64| (nm, 0.86 * 10f64.powf(-density * (nm / 560.0).powf(-1.5)));
+    (0..=40).map(|i| at(380.0 + 10.0 * f64::from(i))).collect()
+}
+
+/// Light of linear sRGB that a scanner true to its profile sees.
+fn srgb(spectrum: &Spectrum) -> [f64; 3] {
+    let columns = nalgebra::Matrix3::from_fn(|axis, primary| SRGB[primary][axis]);
+    let white = columns * nalgebra::Vector3::repeat(1.0);
+    let seen = nalgebra::Vector3::from(xyz(spectrum)).component_mul(&white);
+    (columns.try_inverse().unwrap() * seen).into()
+}
+
+/// Fields side by side.
+struct Sheet {
+    /// Its corner from the left and from the top, mm.
+    corner: (usize, usize),
+    /// Length and width of a field, mm.
+    field: (usize, usize),
+    /// Light of the fields, linear sRGB.
+    lights: Vec<[f64; 3]>,
+}
+
+/// Codes of a scan of the lid with sheets on it: 16 bits, linear.
+fn painted((width, height): (usize, usize), sheets: &[Sheet]) -> Vec<u16> {
+    let mut light = vec![[0.88; 3]; width * height];
+    for sheet in sheets {
+        let ((left, top), (long, wide)) = (sheet.corner, sheet.field);
+        for (place, field) in sheet.lights.iter().enumerate() {
+            for y in top * PER_MM..(top + wide) * PER_MM {
+                let from = y * width + (left + place * long) * PER_MM;
+                light[from..from + long * PER_MM].fill(*field);
+            }
+        }
+    }
+    // Noise of a scanner: even, a hundredth of the light, the same on every run.
+    let mut state = 1u64;
+    let mut noise = || {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1);
+        (state >> 40) as f64 / (1u64 << 24) as f64 - 0.5
+    };
+    let code = |light: f64| (light.clamp(0.0, 1.0) * 65_535.0).round() as u16;
+    light
+        .iter()
+        .flatten()
+        .map(|light| code(light * (1.0 + 0.02 * noise())))
+        .collect()
+}
+
+#[test]
+fn a_brown_coat_measured_by_a_neutral_wedge_has_the_densities_of_a_visual_densitometer() {
+    let base = brown(0.0);
+    let truth: Vec<f64> = STEPS
+        .iter()
+        .map(|density| visual_density(&brown(*density)).unwrap())
+        .collect();
+    let wedge = WEDGE.map(|density| [10f64.powf(-density); 3]).to_vec();
+    let coat = std::iter::once(srgb(&base)).chain(STEPS.map(|density| srgb(&brown(density))));
+    let (width, height) = (150 * PER_MM, 70 * PER_MM);
+    let sheets = [
+        Sheet {
+            corner: (10, 8),
+            field: (12, 12),
+            lights: wedge,
+        },
+        Sheet {
+            corner: (10, 32),
+            field: (14, 24),
+            lights: coat.collect(),
+        },
+    ];
+    let samples = painted((width, height), &sheets);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("slate.tif");
+    let samples = Samples::Sixteen(samples);
+    let picture = Picture {
+        width,
+        height,
+        channels: 3,
+        samples: &samples,
+    };
+    let options = WriteOptions {
+        container: Container::tiff(Packing::Plain),
+        pixels_per_mm: Some(PER_MM as f64),
+        mark: Mark::None,
+    };
+    write_scan(&path, &picture, &options).unwrap();
+    let errors = |channel: &str| -> Vec<f64> {
+        let text = format!(
+            "Session(version: 1, scans: [Scan(path: \"slate.tif\", encoding: linear)], wedge: \
+             {WEDGE:?}, settings: Settings(channel: {channel}), strips: [Strip(name: \"slate\", \
+             role: reference, series: in_stops(first: \"2s\", stops: \"1/2\", steps: {}), \
+             aperture: 16)])",
+            STEPS.len()
+        );
+        let file = folder.path().join("session.ron");
+        atomic::write(&file, text.as_bytes()).unwrap();
+        let session = read_session(&file).unwrap();
+        let options = ScanOptions {
+            stated: Some(StatedEncoding::Linear),
+            ..ScanOptions::default()
+        };
+        let raster = read_scan(&path, &options, &Unwatched).unwrap();
+        let analysis = analyse(&session.question(vec![raster.into()]), &Unwatched).unwrap();
+        let steps = analysis.strips[0].steps.iter().filter(|step| step.step > 0);
+        let read: Vec<f64> = steps.map(|step| step.density).collect();
+        assert_eq!(read.len(), truth.len());
+        read.iter()
+            .zip(&truth)
+            .map(|(read, truth)| read - truth)
+            .collect()
+    };
+    let worst = |errors: &[f64]| errors.iter().fold(0.0f64, |worst, e| worst.max(e.abs()));
+    let (visual, luminance) = (errors("visual"), errors("luminance"));
+    println!("visual {visual:.4?}\nluminance {luminance:.4?}");
+    assert!(worst(&visual) < 0.005, "{visual:?}");
+    assert!(worst(&luminance) > 0.04, "{luminance:?}");
 }

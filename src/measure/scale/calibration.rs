@@ -201,8 +201,10 @@ impl Calibration {
     /// # Errors
     /// [`CalibrationGap`] when there is none.
     pub fn fit(&self, channel: Channel) -> Result<CalibrationFit, CalibrationGap> {
+        // One channel is luminance and visual at once: nothing is weighed.
+        let one = self.channels.len() == 1 && channel == Channel::Visual;
         let seen = self
-            .channel(channel)
+            .channel(if one { Channel::Luminance } else { channel })
             .ok_or(CalibrationGap::NoChannel(channel))?;
         let Pooled {
             fields: pooled,
