@@ -3,6 +3,7 @@
 use rand::SeedableRng as _;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
+use rayon::prelude::*;
 
 use super::ToneRatio;
 use crate::measure::curve::{self, Joint, Posterior, StripDraws};
@@ -117,6 +118,7 @@ pub(super) fn by_tone(
     seed: u64,
 ) -> Vec<ToneRatio> {
     let drawn: Vec<_> = (0..posterior.parameters.ncols())
+        .into_par_iter()
         .step_by(TONE_STRIDE)
         .filter_map(|draw| {
             Some((
@@ -137,6 +139,7 @@ pub(super) fn by_tone(
         .fold(f64::INFINITY, f64::min);
     let tones = (TONE_LIMIT * full / TONE_STEP).floor().max(0.0) as usize;
     (1..=tones)
+        .into_par_iter()
         .filter_map(|tone| {
             let net_density = TONE_STEP * tone as f64;
             let reference: Vec<f64> = drawn.iter().map(|d| d.0.x_at(net_density)).collect();

@@ -196,10 +196,14 @@ impl Joint {
     /// Residuals freed of their correlation and scaled to unit variance.
     pub(crate) fn whitened(&self, residuals: &DVector<f64>, out: &mut [f64]) {
         // The factor is triangular: half the work of a full product.
-        for (row, out) in out.iter_mut().enumerate() {
-            *out = (0..=row)
-                .map(|column| self.whiten[(row, column)] * residuals[column])
-                .sum();
+        out.fill(0.0);
+        for (column, (factors, residual)) in
+            self.whiten.column_iter().zip(residuals.iter()).enumerate()
+        {
+            let below = factors.as_slice()[column..].iter();
+            for (out, factor) in out[column..].iter_mut().zip(below) {
+                *out += factor * residual;
+            }
         }
     }
 

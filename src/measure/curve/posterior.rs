@@ -6,10 +6,11 @@
 //! single draw can take over, and the effective sample size (Kong 1992) decides whether another
 //! round is needed. The same seed gives the same draws.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, DVectorView, DVectorViewMut};
 use rand::{Rng as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
+use rayon::prelude::*;
 
 use super::discrepancy::{self, Grid};
 use super::fit::{Best, Joint};
@@ -21,6 +22,8 @@ const ADAPTING: [usize; 2] = [600, 1000];
 const LAST: usize = 2500;
 /// Equally weighted draws that are kept.
 pub(crate) const KEPT: usize = 2000;
+/// Draws that a core takes at a time, at least.
+const SIDE_BY_SIDE: usize = 64;
 /// Degrees of freedom of the proposal: tails heavier than the posterior's.
 const FREEDOM: f64 = 8.0;
 /// Rounds added at most when the effective sample size is short.
@@ -63,30 +66,39 @@ impl Proposal {
         let size = self.mean.len();
         let densities = joint.densities();
         let chi_squared = ChiSquared::new(FREEDOM).ok()?;
+        // The chances one after the other, so that a seed gives the same draws on any machine;
+        // what follows from them on all cores.
+        let mut noise = DMatrix::zeros(size, count);
+        for mut own in noise.column_iter_mut() {
+            own.iter_mut().for_each(|n| *n = StandardNormal.sample(rng));
+            let stretch: f64 = (FREEDOM / chi_squared.sample(rng)).sqrt();
+            own *= stretch;
+        }
         let mut parameters = DMatrix::zeros(size, count);
         let mut whitened = DMatrix::zeros(densities, count);
-        let mut logs = vec![f64::NEG_INFINITY; count];
-        let mut noise = DVector::zeros(size);
-        let mut residuals = DVector::zeros(densities);
-        for (draw, log) in logs.iter_mut().enumerate() {
-            noise
-                .iter_mut()
-                .for_each(|n| *n = StandardNormal.sample(rng));
-            let stretch: f64 = (FREEDOM / chi_squared.sample(rng)).sqrt();
-            noise *= stretch;
-            let mut own = parameters.column_mut(draw);
-            own.copy_from(&self.mean);
-            own.gemv(1.0, &self.lower, &noise, 1.0);
-            if !joint.residuals(own.as_slice(), residuals.as_mut_slice()) {
-                continue;
-            }
-            let mut white = whitened.column_mut(draw);
-            joint.whitened(&residuals, white.as_mut_slice());
-            let target = -0.5 * (white.norm_squared() + joint.prior_misfit(own.as_slice()));
-            let proposed =
-                -0.5 * (FREEDOM + size as f64) * (noise.norm_squared() / FREEDOM).ln_1p();
-            *log = target - proposed;
-        }
+        let logs: Vec<f64> = (noise.as_slice().par_chunks(size))
+            .zip(parameters.as_mut_slice().par_chunks_mut(size))
+            .zip(whitened.as_mut_slice().par_chunks_mut(densities))
+            .with_min_len(SIDE_BY_SIDE)
+            .map_init(
+                || DVector::zeros(densities),
+                |residuals, ((noise, parameters), whitened)| {
+                    let noise = DVectorView::from_slice(noise, size);
+                    let mut own = DVectorViewMut::from_slice(parameters, size);
+                    own.copy_from(&self.mean);
+                    own.gemv(1.0, &self.lower, &noise, 1.0);
+                    if !joint.residuals(own.as_slice(), residuals.as_mut_slice()) {
+                        return f64::NEG_INFINITY;
+                    }
+                    joint.whitened(residuals, whitened);
+                    let white = DVectorView::from_slice(whitened, densities);
+                    let target = -0.5 * (white.norm_squared() + joint.prior_misfit(own.as_slice()));
+                    let proposed =
+                        -0.5 * (FREEDOM + size as f64) * (noise.norm_squared() / FREEDOM).ln_1p();
+                    target - proposed
+                },
+            )
+            .collect();
         let weights = truncated_weights(&logs)?;
         let effective = 1.0 / weights.iter().map(|w| w * w).sum::<f64>();
         Some(Round {

@@ -1,5 +1,7 @@
 //! From evidence to fitted strips with their draws.
 
+use rayon::prelude::*;
+
 use super::CurveAnswer;
 use super::answer;
 use super::evidence::{StripEvidence, Usable};
@@ -65,6 +67,7 @@ fn fit(usables: Vec<Usable>, settings: &Settings) -> Option<Fitted> {
     let best = joint.solve()?;
     let posterior = Posterior::sample(&joint, &best, settings.seed)?;
     let draws = (0..joint.strips.len())
+        .into_par_iter()
         .map(|strip| StripDraws::new(&joint, &posterior, strip))
         .collect();
     Some(Fitted {

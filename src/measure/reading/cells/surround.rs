@@ -54,11 +54,7 @@ impl Surround {
                 row[x.min(row.len() - 1)]
             }));
         }
-        let blurred = REACHES_MM.map(|reach| {
-            let mut light = light.clone();
-            blur(&mut light, columns, rows, reach * per_mm / pitch);
-            light
-        });
+        let blurred = REACHES_MM.map(|reach| blur(&light, columns, rows, reach * per_mm / pitch));
         Some(Self {
             left,
             top,
@@ -87,32 +83,39 @@ impl Surround {
     }
 }
 
-/// Gaussian blur in place; borders go on.
-fn blur(light: &mut [f32], columns: usize, rows: usize, sd: f64) {
+/// Gaussian blur; borders go on.
+fn blur(light: &[f32], columns: usize, rows: usize, sd: f64) -> Vec<f32> {
     let reach = (3.0 * sd).ceil() as usize;
     let taps: Vec<f32> = (0..=2 * reach)
         .map(|k| (-0.5 * ((k as f64 - reach as f64) / sd).powi(2)).exp() as f32)
         .collect();
+    let along = blur_down(&turned(light, columns), rows, columns, &taps);
+    blur_down(&turned(&along, rows), columns, rows, &taps)
+}
+
+/// Columns become rows.
+fn turned(light: &[f32], columns: usize) -> Vec<f32> {
+    (0..columns)
+        .flat_map(|x| light.iter().skip(x).step_by(columns))
+        .copied()
+        .collect()
+}
+
+/// The blur from row to row, whole rows at a time: the processor adds several columns at once.
+fn blur_down(light: &[f32], columns: usize, rows: usize, taps: &[f32]) -> Vec<f32> {
+    let reach = taps.len() / 2;
     let sum: f32 = taps.iter().sum();
-    let pass = |light: &[f32], count: usize, at: &dyn Fn(usize) -> usize| -> Vec<f32> {
-        (0..count)
-            .map(|i| {
-                let weighted = taps
-                    .iter()
-                    .enumerate()
-                    .map(|(k, tap)| tap * light[at((i + k).saturating_sub(reach).min(count - 1))]);
-                weighted.sum::<f32>() / sum
-            })
-            .collect()
-    };
-    for y in 0..rows {
-        let line = pass(light, columns, &|x| y * columns + x);
-        light[y * columns..(y + 1) * columns].copy_from_slice(&line);
-    }
-    for x in 0..columns {
-        let line = pass(light, rows, &|y| y * columns + x);
-        for (y, value) in line.into_iter().enumerate() {
-            light[y * columns + x] = value;
+    let mut blurred = vec![0f32; columns * rows];
+    for (y, out) in blurred.chunks_exact_mut(columns).enumerate() {
+        for (k, tap) in taps.iter().enumerate() {
+            let from = (y + k).saturating_sub(reach).min(rows - 1);
+            for (out, light) in out.iter_mut().zip(&light[from * columns..][..columns]) {
+                *out += tap * light;
+            }
+        }
+        for out in out {
+            *out /= sum;
         }
     }
+    blurred
 }
