@@ -47,4 +47,5 @@ fn texts_and_past_findings_do_no_harm() {
     assert!(all(parsers::wedge_list, &["fuzz/wedge_list"]) >= 4);
     assert!(all(parsers::exposure_words, &["fuzz/exposure_words"]) >= 7);
     assert!(all(parsers::recipe, &["fuzz/recipe"]) >= 2);
+    assert!(all(parsers::baths, &["fuzz/baths"]) >= 2);
 }

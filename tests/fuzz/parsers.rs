@@ -141,6 +141,34 @@ pub fn recipe(bytes: &[u8]) {
         let written = recipe.written();
         assert_eq!(Recipe::read(&written), Ok(recipe), "{written}");
     }
+    // One burn or dodge alone, as the window's form reads it.
+    let base = Recipe::read("20s at f/8").unwrap();
+    base.read_change(text).ok();
+}
+
+/// Any text as baths with their times; what was read is written and read again.
+pub fn baths(bytes: &[u8]) {
+    let Ok(text) = std::str::from_utf8(bytes) else {
+        return;
+    };
+    use twinstrip::document::sheet::Process;
+    use twinstrip::document::sheet::process::MOST_BATHS;
+    match Process::read(text) {
+        Ok(process) => {
+            assert!((1..=MOST_BATHS).contains(&process.stages.len()));
+            for stage in &process.stages {
+                assert!(!stage.bath.trim().is_empty());
+                assert!(
+                    stage
+                        .time
+                        .is_none_or(|time| time.0.is_finite() && time.0 > 0.0)
+                );
+            }
+            let written = process.written();
+            assert_eq!(Process::read(&written), Ok(process), "{written}");
+        }
+        Err(error) => assert!(!error.to_string().is_empty()),
+    }
 }
 
 /// Any text as a session file; what was read is written and read again.
@@ -169,8 +197,13 @@ pub fn wedge_list(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    match twinstrip::files::wedge::from_text(Path::new("wedge.txt"), text) {
-        Ok(densities) => assert!(densities.iter().all(|density| density.is_finite())),
+    match twinstrip::files::wedge::references_from_text(Path::new("wedge.txt"), text) {
+        Ok(references) => {
+            let channels = references.channels.iter().flatten();
+            for densities in channels.chain([&references.visual]) {
+                assert!(densities.iter().all(|density| density.is_finite()));
+            }
+        }
         Err(error) => told(&error.to_string(), "wedge.txt"),
     }
 }
@@ -229,7 +262,7 @@ pub fn profile(bytes: &[u8]) {
     }
 }
 
-/// Any text as a time, times, stops, an aperture, and a whole exposure.
+/// Any text as a time, times, stops, an aperture, a whole exposure, and a day.
 pub fn exposure_words(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
@@ -242,6 +275,9 @@ pub fn exposure_words(bytes: &[u8]) {
     entry::stops(text).ok();
     entry::aperture(text).ok();
     Exposure::read(text).ok();
+    if let Ok(day) = text.parse::<twinstrip::document::day::Day>() {
+        assert_eq!(day.to_string().parse(), Ok(day));
+    }
 }
 
 /// The files of a folder; none if there is no such folder.

@@ -15,7 +15,7 @@ seconds=${1:-60}
 shift || true
 targets=("$@")
 if [ "${#targets[@]}" -eq 0 ]; then
-    targets=(scan colour_profile session wedge_list calibration profile exposure_words recipe)
+    targets=(scan colour_profile session wedge_list calibration profile exposure_words recipe baths)
 fi
 failed=0
 for target in "${targets[@]}"; do
