@@ -229,10 +229,7 @@ impl Serialize for WedgeDto {
 #[serde(rename = "Strip", deny_unknown_fields)]
 pub(super) struct StripDto {
     pub(super) name: String,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub(super) same_as: Option<String>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub(super) role: Option<Role>,
+    pub(super) role: Role,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) series: Option<SeriesDto>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
