@@ -268,8 +268,8 @@ fn a_key_that_is_given_twice() {
 fn a_version_of_tomorrow() {
     assert_session_refused(
         "version: 1",
-        "version: 3",
-        "session.ron:2:5: version 3 is newer than this program understands (2); use a newer one",
+        "version: 4",
+        "session.ron:2:5: version 4 is newer than this program understands (3); use a newer one",
     );
 }
 

@@ -180,6 +180,7 @@ impl Session {
         {
             return Err(about(format!("strip {} has the same name", other + 1)));
         }
+        self.check_same(index, strip).map_err(about)?;
         let steps = strip.exposure.as_ref().map(|e| e.series.steps());
         if let Some(exposure) = &strip.exposure {
             exposure

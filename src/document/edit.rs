@@ -40,7 +40,7 @@ pub enum Edit {
     AddStrip {
         /// Index it will have.
         at: usize,
-        /// The strip.
+        /// The strip; the strip that it is once more goes by its number before.
         strip: Strip,
     },
     /// Takes a strip away.
@@ -65,6 +65,13 @@ pub enum Edit {
         strip: usize,
         /// Paper or coated.
         role: Role,
+    },
+    /// Says that a strip is another one of the list seen once more, or tells them apart.
+    SetSameAs {
+        /// Index of the strip.
+        strip: usize,
+        /// Index of the other; `None`: a strip of its own.
+        first: Option<usize>,
     },
     /// Says how a strip was exposed.
     SetExposure {
@@ -183,6 +190,8 @@ impl Edit {
             Self::MoveStrip { .. } => "move strip",
             Self::RenameStrip { .. } => "rename strip",
             Self::SetRole { .. } => "set role",
+            Self::SetSameAs { first: Some(_), .. } => "join strips",
+            Self::SetSameAs { first: None, .. } => "tell strips apart",
             Self::SetExposure { .. } => "set exposures",
             Self::SetShape { .. } => "outline strip",
             Self::PlaceArea { .. } => "move sampled area",
@@ -208,6 +217,7 @@ impl Edit {
     pub fn apply(&self, session: &Session) -> Result<Session, EditError> {
         let mut after = session.clone();
         self.change(&mut after)?;
+        after.follow_first();
         after.check()?;
         Ok(after)
     }
@@ -240,6 +250,7 @@ impl Edit {
             }
             Self::RemoveStrip(index) => {
                 strip_of(session, *index)?;
+                session.leave_to_heir(*index);
                 session.strips.remove(*index);
                 renumber(session, |strip| {
                     (strip != *index).then(|| strip - usize::from(strip > *index))
@@ -255,9 +266,14 @@ impl Edit {
             Self::RenameStrip { strip, name } => {
                 strip_of(session, *strip)?.name.clone_from(name);
             }
-            Self::SetRole { strip, role } => strip_of(session, *strip)?.role = *role,
+            Self::SetRole { strip, role } => {
+                let first = session.first_of(*strip);
+                strip_of(session, first)?.role = *role;
+            }
+            Self::SetSameAs { strip, first } => strip_of(session, *strip)?.same_as = *first,
             Self::SetExposure { strip, exposure } => {
-                set_exposure(strip_of(session, *strip)?, exposure.as_ref());
+                let first = session.first_of(*strip);
+                set_exposure(strip_of(session, first)?, exposure.as_ref());
             }
             Self::SetShape { strip, shape } => {
                 strip_of(session, *strip)?.shape.clone_from(shape);
@@ -276,13 +292,15 @@ impl Edit {
                 strip_of(session, *strip)?.areas.clone_from(areas);
             }
             Self::ExcludeStep { strip, step } => {
-                let excluded = &mut strip_of(session, *strip)?.excluded;
+                let first = session.first_of(*strip);
+                let excluded = &mut strip_of(session, first)?.excluded;
                 if let Err(place) = excluded.binary_search(step) {
                     excluded.insert(place, *step);
                 }
             }
             Self::IncludeStep { strip, step } => {
-                strip_of(session, *strip)?
+                let first = session.first_of(*strip);
+                strip_of(session, first)?
                     .excluded
                     .retain(|excluded| excluded != step);
             }
@@ -305,8 +323,12 @@ impl Edit {
     }
 }
 
-/// Gives the strips of every match their new numbers; a match of a strip that is gone goes too.
+/// Gives the strips their new numbers wherever one is named; a match of a strip that is gone goes
+/// too.
 fn renumber(session: &mut Session, number: impl Fn(usize) -> Option<usize>) {
+    for strip in &mut session.strips {
+        strip.same_as = strip.same_as.and_then(&number);
+    }
     session.matches = session
         .matches
         .iter()
@@ -341,7 +363,7 @@ fn strip_of(session: &mut Session, index: usize) -> Result<&mut Strip, EditError
 }
 
 /// The margin first, then the steps.
-fn number_of(field: Field) -> usize {
+pub(super) fn number_of(field: Field) -> usize {
     match field {
         Field::Step(step) => step + 1,
         Field::Margin | Field::Ignored => 0,

@@ -9,6 +9,7 @@ pub mod planning;
 pub mod printing;
 pub mod profile;
 pub mod report;
+mod same_strip;
 pub mod sheet;
 
 #[cfg(test)]
@@ -120,6 +121,9 @@ pub struct Strip {
     pub areas: Vec<Area>,
     /// Where it lies on a scan, when the person says so.
     pub shape: Option<StripShape>,
+    /// The strip of the session that this one is, seen once more. Role, exposure and what is
+    /// excluded are then those of that one.
+    pub same_as: Option<usize>,
 }
 
 impl Strip {
@@ -132,6 +136,7 @@ impl Strip {
             excluded: vec![],
             areas: vec![],
             shape: None,
+            same_as: None,
         }
     }
 }
@@ -192,5 +197,6 @@ fn spec(strip: &Strip) -> StripSpec {
         shape: strip.shape.clone(),
         excluded: strip.excluded.clone(),
         areas: strip.areas.clone(),
+        same_as: strip.same_as,
     }
 }

@@ -302,6 +302,74 @@ fn a_wedge_goes_one_way() {
     assert_eq!(check::check_densities(&[1.5, 0.8, 0.1]), Ok(()));
 }
 
+/// The session above, its paper strip seen once more.
+fn slates_with_repeat() -> Session {
+    let add = Edit::AddStrip {
+        at: 2,
+        strip: Strip::new("paper, again", Role::Coupon),
+    };
+    let join = Edit::SetSameAs {
+        strip: 2,
+        first: Some(0),
+    };
+    join.apply(&add.apply(&slates()).unwrap()).unwrap()
+}
+
+#[test]
+fn what_is_said_of_a_strip_holds_wherever_it_is_seen() {
+    let session = slates_with_repeat();
+    assert_eq!(session.strips[2].exposure, session.strips[0].exposure);
+    // Said of either, it holds for both.
+    let out = Edit::ExcludeStep { strip: 2, step: 1 };
+    let session = out.apply(&session).unwrap();
+    assert_eq!(session.strips[0].excluded, vec![1]);
+    assert_eq!(session.strips[2].excluded, vec![1]);
+    let session = Edit::SetRole {
+        strip: 0,
+        role: Role::Coupon,
+    }
+    .apply(&session)
+    .unwrap();
+    assert_eq!(session.strips[2].role, Role::Coupon);
+    // Told apart, each goes its own way from where it was.
+    let apart = Edit::SetSameAs {
+        strip: 2,
+        first: None,
+    };
+    let session = apart.apply(&session).unwrap();
+    let back = Edit::IncludeStep { strip: 2, step: 1 };
+    let session = back.apply(&session).unwrap();
+    assert_eq!(session.strips[0].excluded, vec![1]);
+    assert!(session.strips[2].excluded.is_empty());
+}
+
+#[test]
+fn a_repeat_follows_its_strip_about_and_takes_its_place_when_it_goes() {
+    let moved = Edit::MoveStrip { from: 0, to: 1 };
+    let session = moved.apply(&slates_with_repeat()).unwrap();
+    assert_eq!(session.strips[2].same_as, Some(1));
+    let session = Edit::RemoveStrip(1).apply(&session).unwrap();
+    let heir = &session.strips[1];
+    assert_eq!((heir.name.as_str(), heir.same_as), ("paper, again", None));
+    assert_eq!(heir.exposure, slates().strips[0].exposure);
+}
+
+#[test]
+fn a_strip_is_not_a_repeat_of_itself_nor_of_a_repeat() {
+    let refuse = |strip, first| {
+        let edit = Edit::SetSameAs {
+            strip,
+            first: Some(first),
+        };
+        edit.apply(&slates_with_repeat()).unwrap_err().to_string()
+    };
+    assert!(refuse(1, 1).contains("can't be itself"));
+    assert!(refuse(1, 2).contains("paper, again is itself another strip"));
+    assert!(refuse(1, 7).contains("there is no strip 8"));
+    // Nor may the strip that others repeat become a repeat.
+    assert!(refuse(0, 1).contains("warm paper is itself another strip"));
+}
+
 fn any_edit() -> impl Strategy<Value = Edit> {
     let strip = 0..3usize;
     let step = 0..10usize;
@@ -314,6 +382,10 @@ fn any_edit() -> impl Strategy<Value = Edit> {
         (strip.clone(), "[a-e]").prop_map(|(at, name)| Edit::AddStrip {
             at,
             strip: Strip::new(name, Role::Coupon)
+        }),
+        (strip.clone(), 0..4usize).prop_map(|(strip, first)| Edit::SetSameAs {
+            strip,
+            first: first.checked_sub(1),
         }),
         (0..2usize).prop_map(Edit::RemoveScan),
         Just(Edit::AddScan(Scan::new("third.tif"))),

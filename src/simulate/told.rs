@@ -232,6 +232,7 @@ pub fn spec(told: &Told, name: &str) -> StripSpec {
         shape: None,
         excluded: vec![],
         areas: vec![],
+        same_as: None,
     }
 }
 

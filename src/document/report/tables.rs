@@ -116,6 +116,9 @@ fn strip_table(session: &Session, index: usize, strip: &StripResult, zero: Optio
         None => "",
     };
     let mut text = format!("{}{role}", strip.name);
+    if let Some(first) = strip.same_as.and_then(|first| session.strips.get(first)) {
+        write!(text, ", the same strip as {}", first.name).ok();
+    }
     let Some(located) = &strip.located else {
         text.push_str(": not found\n\n");
         return text;

@@ -229,7 +229,10 @@ impl Serialize for WedgeDto {
 #[serde(rename = "Strip", deny_unknown_fields)]
 pub(super) struct StripDto {
     pub(super) name: String,
-    pub(super) role: Role,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) same_as: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) role: Option<Role>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) series: Option<SeriesDto>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

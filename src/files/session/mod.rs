@@ -13,6 +13,8 @@ mod write;
 #[cfg(test)]
 mod print_tests;
 #[cfg(test)]
+mod same_tests;
+#[cfg(test)]
 mod tests;
 
 pub use read::{Beside, Folder, from_text, read_session};

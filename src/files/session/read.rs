@@ -102,17 +102,10 @@ pub fn from_text(path: &Path, text: &str, beside: &dyn Beside) -> Result<Session
         Some(calibration) => Some(read_calibration_dto(path, text, calibration.0, beside)?),
         None => None,
     };
-    let strips: Vec<Strip> = dto
-        .strips
-        .into_iter()
-        .map(|strip| {
-            let name = strip.name.clone();
-            strip_of(strip).map_err(|what| {
-                let byte = place_of_name(text, &name);
-                TextError::at(path, text, byte, format!("strip {name}: {what}"))
-            })
-        })
-        .collect::<Result<_, _>>()?;
+    let strips = strips_of(dto.strips).map_err(|(name, what)| {
+        let byte = place_of_name(text, &name);
+        TextError::at(path, text, byte, format!("strip {name}: {what}"))
+    })?;
     let matches = dto
         .matches
         .into_iter()
@@ -180,9 +173,14 @@ fn refuse_newer(path: &Path, text: &str) -> Result<(), TextError> {
     }
 }
 
-/// Where a text stands that names a strip; the last one, since of two the second is wrong.
+/// Where a text stands that names a strip; the last one, since of two the second is wrong. Where a
+/// strip is named as itself comes before where another refers to it.
 fn place_of_name(text: &str, name: &str) -> usize {
-    text.rfind(&format!("{name:?}")).unwrap_or(0)
+    let named = "name: ";
+    let own = text.rfind(&format!("{named}{name:?}"));
+    own.map(|byte| byte + named.len())
+        .or_else(|| text.rfind(&format!("{name:?}")))
+        .unwrap_or(0)
 }
 
 fn place_of(text: &str, error: &SessionError) -> usize {
@@ -272,6 +270,66 @@ fn read_calibration_dto(
     })
 }
 
+/// All strips; the name of one that can't be, and why.
+fn strips_of(dtos: Vec<StripDto>) -> Result<Vec<Strip>, (String, String)> {
+    let named = |name: &str| dtos.iter().position(|dto| dto.name == name);
+    let firsts: Vec<Option<usize>> = dtos
+        .iter()
+        .map(|dto| {
+            let first = dto.same_as.as_deref().map(|first| {
+                named(first).ok_or_else(|| {
+                    format!("it is the same strip as {first}, but no strip has that name")
+                })
+            });
+            first.transpose().map_err(|what| (dto.name.clone(), what))
+        })
+        .collect::<Result<_, _>>()?;
+    let read = |(index, dto): (usize, &StripDto)| {
+        let Some(first) = firsts[index] else {
+            return strip_of(dto.clone());
+        };
+        let words = [
+            ("role", dto.role.is_some()),
+            ("series", dto.series.is_some()),
+            ("aperture", dto.aperture.is_some()),
+            ("magnification", dto.magnification.is_some()),
+            ("filter", dto.filter != 0.0),
+            ("excluded", !dto.excluded.is_empty()),
+        ];
+        let of = &dtos[first];
+        if let Some((word, _)) = words.iter().find(|(_, given)| *given) {
+            return Err(format!(
+                "it is the same strip as {}, so `{word}` is said there and not here again",
+                of.name
+            ));
+        }
+        if first == index {
+            return Err("it can't be itself seen once more".into());
+        }
+        if let Some(other) = &of.same_as {
+            return Err(format!(
+                "{} is itself the same strip as {other}; write same_as: {other:?} here",
+                of.name
+            ));
+        }
+        let own = StripDto {
+            name: dto.name.clone(),
+            areas: dto.areas.clone(),
+            shape: dto.shape.clone(),
+            ..of.clone()
+        };
+        let strip = strip_of(own)?;
+        Ok(Strip {
+            same_as: Some(first),
+            ..strip
+        })
+    };
+    let named = |(index, dto): (usize, &StripDto)| {
+        read((index, dto)).map_err(|what| (dto.name.clone(), what))
+    };
+    dtos.iter().enumerate().map(named).collect()
+}
+
 fn strip_of(dto: StripDto) -> Result<Strip, String> {
     let exposure = match (dto.series, dto.aperture) {
         (Some(series), Some(aperture)) => Some(Exposure {
@@ -284,6 +342,9 @@ fn strip_of(dto: StripDto) -> Result<Strip, String> {
         (None, Some(_)) => return Err("an aperture needs a series, such as building_up".into()),
         (None, None) => None,
     };
+    let role = dto
+        .role
+        .ok_or("`role` is missing: reference (paper) or coupon (coated)")?;
     let steps = exposure.as_ref().map(|exposure| exposure.series.steps());
     let mut excluded = dto
         .excluded
@@ -300,11 +361,12 @@ fn strip_of(dto: StripDto) -> Result<Strip, String> {
     let shape = dto.shape.map(|shape| shape.shape(steps)).transpose()?;
     Ok(Strip {
         name: dto.name,
-        role: dto.role,
+        role,
         exposure,
         excluded,
         areas,
         shape,
+        same_as: None,
     })
 }
 

@@ -13,7 +13,7 @@ use crate::measure::strip::Role;
 use crate::measure::units::Seconds;
 
 /// Ten lines, as a person writes them.
-const BY_HAND: &str = r#"Session(
+pub(super) const BY_HAND: &str = r#"Session(
     version: 1,
     scans: ["slates.tif"],
     wedge: [0.05, 0.20, 0.35, 0.50, 0.65, 0.80, 0.95, 1.10, 1.25, 1.40],
@@ -28,7 +28,7 @@ fn no_lists(file: &Path) -> Result<Vec<f64>, TextError> {
     Err(TextError::at(file, "", 0, "no lists here"))
 }
 
-fn read(text: &str) -> Result<Session, String> {
+pub(super) fn read(text: &str) -> Result<Session, String> {
     from_text(Path::new("session.ron"), text, &no_lists).map_err(|error| error.to_string())
 }
 
@@ -122,12 +122,18 @@ fn everything() -> Session {
             ),
             strip("four", Role::Coupon, "list 9s 4s 2s at f/8"),
             Strip::new("five", Role::Coupon),
+            strip(
+                "paper, seen again",
+                Role::Reference,
+                "building up 4s 2s 2s at f/11, magnified 3.5x",
+            ),
         ],
         notes: "Fog over the harbour.\nInvented.".into(),
         printing: Some(Box::new(super::print_tests::printing())),
         ..Session::default()
     };
     session.strips[2].shape = Some(shape);
+    session.strips[6].same_as = Some(0);
     session.strips[2].excluded = vec![0, 8];
     session.strips[2].areas = [Field::Margin, Field::Step(3)]
         .map(|field| Area {
@@ -217,6 +223,12 @@ fn the_examples_of_the_documentation_can_be_read() {
                 let with = format!("\"f/16\", {example}");
                 three.replacen("\"f/16\"", &with, 1)
             }
+            "strips" => {
+                let start = BY_HAND.find("strips:").unwrap();
+                let text = [&BY_HAND[..start], example, ")"].concat();
+                assert_eq!(read(&text).unwrap().strips[1].same_as, Some(0));
+                text
+            }
             "matches" => {
                 let end = BY_HAND.rfind(')').unwrap();
                 let text = [&BY_HAND[..end], example, ")"].concat();
@@ -236,7 +248,7 @@ fn the_examples_of_the_documentation_can_be_read() {
         let session = from_text(Path::new("session.ron"), &text, &lists);
         assert!(session.is_ok(), "{example}: {session:?}");
     }
-    assert_eq!((examples.len(), scans), (12, 1));
+    assert_eq!((examples.len(), scans), (13, 1));
 }
 
 #[test]

@@ -43,7 +43,7 @@ pub fn to_text(session: &Session) -> Result<String, String> {
         empty: session.empty.as_ref().map(scan).transpose()?,
         wedge: session.wedge.as_ref().map(wedge).transpose()?,
         calibration: session.calibration.as_ref().map(calibration).transpose()?,
-        strips: session.strips.iter().map(strip).collect(),
+        strips: strips(session),
         settings: settings(&session.settings),
         matches: matches(session),
         printing: session.printing.as_deref().map(printing).transpose()?,
@@ -55,7 +55,7 @@ pub fn to_text(session: &Session) -> Result<String, String> {
 /// The oldest version whose programs understand all that the session says, so that they can go on
 /// reading what they can.
 fn oldest_version(session: &Session) -> u64 {
-    if session.empty.is_some() {
+    if session.empty.is_some() || session.strips.iter().any(|strip| strip.same_as.is_some()) {
         VERSION
     } else if session.printing.is_some() {
         2
@@ -105,11 +105,33 @@ fn calibration(used: &UsedCalibration) -> Result<CalibrationDto, String> {
     }))
 }
 
+/// Of a strip seen once more only what is its own.
+fn strips(session: &Session) -> Vec<StripDto> {
+    let dto = |of: &Strip| {
+        let first = of.same_as.and_then(|first| session.strips.get(first));
+        let Some(first) = first else {
+            return strip(of);
+        };
+        let own = Strip {
+            exposure: None,
+            excluded: vec![],
+            ..of.clone()
+        };
+        StripDto {
+            role: None,
+            same_as: Some(first.name.clone()),
+            ..strip(&own)
+        }
+    };
+    session.strips.iter().map(dto).collect()
+}
+
 fn strip(strip: &Strip) -> StripDto {
     let exposure = strip.exposure.as_ref();
     StripDto {
         name: strip.name.clone(),
-        role: strip.role,
+        same_as: None,
+        role: Some(strip.role),
         series: exposure.map(|exposure| SeriesDto(exposure.series.clone())),
         aperture: exposure.map(|exposure| FNumber(exposure.aperture)),
         magnification: exposure.and_then(|exposure| exposure.magnification),

@@ -281,13 +281,16 @@ fn readings(
     read
 }
 
-/// Each coupon with the reference listed last before it, or else the first one.
+/// Each coupon with the reference listed last before it, or else the first one. A strip seen once
+/// more makes no pair.
 pub(super) fn couples(question: &Question) -> Vec<(usize, usize)> {
-    let references: Vec<usize> = (0..question.strips.len())
-        .filter(|&strip| question.strips[strip].role == Role::Reference)
-        .collect();
-    (0..question.strips.len())
-        .filter(|&strip| question.strips[strip].role == Role::Coupon)
+    let first_with = |role: Role| {
+        let strips = question.strips.iter().enumerate();
+        let first = strips.filter(move |(_, spec)| spec.role == role && spec.same_as.is_none());
+        first.map(|(strip, _)| strip)
+    };
+    let references: Vec<usize> = first_with(Role::Reference).collect();
+    first_with(Role::Coupon)
         .filter_map(|coupon| {
             let before = references
                 .iter()

@@ -43,6 +43,8 @@ pub struct StripSpec {
     pub excluded: Vec<usize>,
     /// Areas placed by hand, at most one a field.
     pub areas: Vec<Area>,
+    /// The strip of the list that this one is, seen once more; it makes no pair of its own.
+    pub same_as: Option<usize>,
 }
 
 /// The wedge as the session describes it.
@@ -127,6 +129,8 @@ pub struct StripResult {
     pub name: String,
     /// Paper or coated; `None` when the session doesn't say.
     pub role: Option<Role>,
+    /// The strip (index) that this one is, seen once more.
+    pub same_as: Option<usize>,
     /// Where it lies; `None` when it was not found.
     pub located: Option<Located>,
     /// Its margin (step 0) and steps; empty when not found.

@@ -28,6 +28,7 @@ pub(super) fn strip_results(
         StripResult {
             name: spec.map_or_else(|| format!("strip {}", strip + 1), |spec| spec.name.clone()),
             role: spec.map(|spec| spec.role),
+            same_as: spec.and_then(|spec| spec.same_as),
             located: located.clone(),
             steps,
             unevenness: readings[strip].as_ref().map(|reading| reading.unevenness),

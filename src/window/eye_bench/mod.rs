@@ -39,11 +39,12 @@ pub struct EyeBench {
 /// Paper and coated strip that are matched: each coated one with the paper before it.
 pub fn couples(scene: &Scene<'_>) -> Vec<(usize, usize)> {
     let strips = &scene.session.strips;
-    let papers: Vec<usize> = (0..strips.len())
-        .filter(|&strip| strips[strip].role == Role::Reference)
-        .collect();
-    (0..strips.len())
-        .filter(|&strip| strips[strip].role == Role::Coupon)
+    let with = |role| {
+        (0..strips.len())
+            .filter(move |&strip| strips[strip].role == role && strips[strip].same_as.is_none())
+    };
+    let papers: Vec<usize> = with(Role::Reference).collect();
+    with(Role::Coupon)
         .filter_map(|coupon| {
             let before = papers.iter().rev().find(|&&paper| paper < coupon);
             Some((*before.or(papers.first())?, coupon))
