@@ -4,6 +4,7 @@ pub mod atomic;
 
 pub mod calibration;
 mod cgats;
+pub mod clock;
 mod explain;
 pub mod folder;
 pub mod inbox;

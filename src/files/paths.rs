@@ -39,6 +39,9 @@ pub fn with_paths(session: &Session, change: impl Fn(&Path) -> PathBuf) -> Sessi
     if let Some(file) = session.wedge.as_mut().and_then(|wedge| wedge.file.as_mut()) {
         *file = change(file);
     }
+    if let Some(used) = &mut session.calibration {
+        used.file = used.file.take().map(|file| change(&file));
+    }
     let printing = session.printing.as_mut();
     if let Some(print) = printing.and_then(|printing| printing.print.as_mut()) {
         print.path = change(&print.path);

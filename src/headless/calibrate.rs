@@ -2,7 +2,6 @@
 //! what a calibration says.
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 use super::arguments::{Calibrate, Show};
 use super::exit::{Failure, Outcome};
@@ -11,12 +10,10 @@ use super::{entry, json, load, output};
 use crate::document::report::{calibration_picture, calibration_report};
 use crate::document::{Scan, WEDGE_UNCERTAINTY};
 use crate::files::atomic;
-use crate::files::calibration::{read_calibration, write_calibration};
-use crate::files::scan::{content_hash, read_scan};
-use crate::measure::calibrating::{References, WedgeScan, curve_findings, look};
-use crate::measure::finding::{Finding, Weight, settle};
-use crate::measure::raster::Raster;
-use crate::measure::scale::calibration::{Calibration, CalibrationScan};
+use crate::files::calibration::{Making, make, read_calibration, write_calibration};
+use crate::files::clock::today;
+use crate::measure::calibrating::{Judged, References, judge};
+use crate::measure::scale::calibration::Calibration;
 
 pub(super) fn run(task: &Calibrate) -> Result<Outcome, Failure> {
     if task.calibration.exists() && !task.overwrite {
@@ -27,30 +24,20 @@ pub(super) fn run(task: &Calibrate) -> Result<Outcome, Failure> {
     }
     let references = references(task)?;
     let progress = Progress::start(task.reading.quiet);
-    let mut scans = Vec::new();
-    let mut facts = Vec::new();
-    for (path, references) in task.scan.iter().zip(references) {
-        progress.stage(format!("reading {}", path.display()));
-        let options = load::options(&Scan::new(path), &task.reading);
-        let raster = Arc::new(read_scan(path, &options, &progress)?);
-        facts.push(facts_of(path, &raster, content_hash(path, &progress)?));
-        scans.push(WedgeScan { raster, references });
-    }
-    progress.stage("measuring");
-    let looked = look(&scans, &progress)?;
-    progress.finish();
-    let calibration = Calibration {
+    let read = |path: &PathBuf| load::options(&Scan::new(path), &task.reading);
+    let scans = task.scan.iter().zip(references);
+    let making = Making {
+        scans: scans
+            .map(|(path, references)| (path.clone(), read(path), references))
+            .collect(),
         scanner: task.scanner.clone(),
         settings: task.settings.clone(),
-        made: task
-            .date
-            .clone()
-            .unwrap_or_else(|| output::today().to_string()),
+        made: task.date.clone().unwrap_or_else(|| today().to_string()),
         uncertainty: task.uncertainty.unwrap_or(WEDGE_UNCERTAINTY),
-        scans: facts,
-        channels: looked.channels,
     };
-    let outcome = say(&calibration, looked.findings, task.json)?;
+    let (calibration, judged) = make(making, &|stage| progress.stage(stage), &progress)?;
+    progress.finish();
+    let outcome = say(&calibration, &judged, task.json)?;
     if outcome == Outcome::Answered {
         draw(&calibration, task.picture.as_deref())?;
         write_calibration(&task.calibration, &calibration)?;
@@ -64,7 +51,7 @@ pub(super) fn run(task: &Calibrate) -> Result<Outcome, Failure> {
 
 pub(super) fn show(task: &Show) -> Result<Outcome, Failure> {
     let (calibration, _) = read_calibration(&task.calibration)?;
-    let outcome = say(&calibration, Vec::new(), task.json)?;
+    let outcome = say(&calibration, &judge(&calibration, Vec::new()), task.json)?;
     draw(&calibration, task.picture.as_deref())?;
     Ok(outcome)
 }
@@ -87,58 +74,19 @@ fn references(task: &Calibrate) -> Result<Vec<References>, Failure> {
     }
 }
 
-fn facts_of(path: &Path, raster: &Raster, hash: String) -> CalibrationScan {
-    let name = path.file_name().map(PathBuf::from);
-    CalibrationScan {
-        path: name.unwrap_or_default().display().to_string(),
-        hash,
-        encoding: raster.light.source.clone(),
-        bits: raster.origin.bits,
-        pixels_per_mm: raster.pixels_per_mm,
-    }
-}
-
 /// Prints what a calibration says. Without a curve in any channel there is no answer.
-fn say(
-    calibration: &Calibration,
-    mut findings: Vec<Finding>,
-    as_json: bool,
-) -> Result<Outcome, Failure> {
-    let fits: Vec<_> = calibration
-        .channels
-        .iter()
-        .map(|seen| (seen.channel, calibration.fit(seen.channel)))
-        .collect();
-    for (channel, fit) in &fits {
-        if let Ok(fit) = fit {
-            findings.extend(curve_findings(*channel, fit));
-        }
-    }
-    settle_by_weight(&mut findings);
+fn say(calibration: &Calibration, judged: &Judged, as_json: bool) -> Result<Outcome, Failure> {
     let text = if as_json {
-        json::calibration(calibration, &fits, &findings)
+        json::calibration(calibration, judged)
     } else {
-        calibration_report(calibration, &fits, &findings)
+        calibration_report(calibration, judged)
     };
     output::print(&text)?;
-    let blocked = findings.iter().any(|f| f.weight == Weight::Blocking);
-    let answered = !blocked && fits.iter().any(|(_, fit)| fit.is_ok());
-    Ok(if answered {
+    Ok(if judged.answered() {
         Outcome::Answered
     } else {
         Outcome::NoAnswer
     })
-}
-
-/// Heaviest first; [`settle`] would keep one of those that are about no place.
-fn settle_by_weight(findings: &mut Vec<Finding>) {
-    let (placed, unplaced): (Vec<Finding>, Vec<Finding>) = findings
-        .drain(..)
-        .partition(|finding| finding.place.scan.is_some());
-    *findings = placed;
-    settle(findings);
-    findings.extend(unplaced);
-    findings.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
 }
 
 fn draw(calibration: &Calibration, picture: Option<&Path>) -> Result<(), Failure> {

@@ -3,6 +3,7 @@
 use std::process::ExitCode;
 
 use crate::files::atomic::WriteRefused;
+use crate::files::calibration::NotMade;
 use crate::files::scan::{Problem, ScanError};
 use crate::files::text::TextError;
 use crate::measure::watch::Cancelled;
@@ -66,6 +67,15 @@ impl From<TextError> for Failure {
         Self {
             outcome: Outcome::UnreadableInput,
             message: error.to_string(),
+        }
+    }
+}
+
+impl From<NotMade> for Failure {
+    fn from(error: NotMade) -> Self {
+        match error {
+            NotMade::Scan(error) => error.into(),
+            NotMade::Cancelled(cancelled) => cancelled.into(),
         }
     }
 }

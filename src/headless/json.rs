@@ -3,9 +3,10 @@
 use serde::Serialize;
 
 use super::load::Loaded;
-use crate::document::report::{Fits, errors_by_density};
+use crate::document::report::errors_by_density;
 use crate::measure::analysis::{Analysis, PairResult, StripResult};
-use crate::measure::finding::{Finding, Weight};
+use crate::measure::calibrating::Judged;
+use crate::measure::finding::Finding;
 use crate::measure::raster::Channel;
 use crate::measure::scale::calibration::{
     Calibration, CalibrationFit, CalibrationGap, CalibrationScan,
@@ -123,20 +124,19 @@ struct ErrorAnswer {
 }
 
 /// The JSON of `twinstrip calibrate` and `twinstrip show`.
-pub(super) fn calibration(calibration: &Calibration, fits: &Fits, findings: &[Finding]) -> String {
+pub(super) fn calibration(calibration: &Calibration, judged: &Judged) -> String {
     text(&CalibrationAnswer {
         schema: SCHEMA,
         program: PROGRAM,
         task: "calibrate",
-        answered: fits.iter().any(|(_, fit)| fit.is_ok())
-            && findings.iter().all(|f| f.weight != Weight::Blocking),
+        answered: judged.answered(),
         scanner: &calibration.scanner,
         settings: &calibration.settings,
         made: &calibration.made,
         uncertainty: calibration.uncertainty,
         scans: calibration.scans.iter().map(calibrated_scan).collect(),
-        channels: fits.iter().map(channel_answer).collect(),
-        findings,
+        channels: judged.fits.iter().map(channel_answer).collect(),
+        findings: &judged.findings,
     })
 }
 

@@ -7,9 +7,9 @@ use super::arguments::{Measuring, Reading};
 use super::exit::Failure;
 use super::progress::Progress;
 use crate::document::profile::ScanMark;
-use crate::document::{Encoding, Scan, Session, UsedCalibration};
+use crate::document::{Scan, Session, UsedCalibration};
 use crate::files::calibration::read_calibration;
-use crate::files::scan::{Limits, ScanOptions, StatedEncoding, content_hash, read_scan};
+use crate::files::scan::{Limits, ScanOptions, content_hash, read_scan};
 use crate::files::session::read_session;
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::raster::Raster;
@@ -99,14 +99,7 @@ pub(super) fn options(scan: &Scan, reading: &Reading) -> ScanOptions {
             // Whoever raises the count of pixels means the memory too: six bytes a pixel.
             max_bytes: usual.max_bytes.max(max_pixels.saturating_mul(6)),
         },
-        stated: reading
-            .encoding
-            .or(scan.encoding)
-            .map(|encoding| match encoding {
-                Encoding::Srgb => StatedEncoding::Srgb,
-                Encoding::Gamma(gamma) => StatedEncoding::Gamma(gamma),
-                Encoding::Linear => StatedEncoding::Linear,
-            }),
+        stated: reading.encoding.or(scan.encoding).map(Into::into),
     }
 }
 

@@ -1,9 +1,8 @@
-//! Standard output and error, and the clock.
+//! Standard output and error.
 
 use std::io::{self, ErrorKind, Write as _};
 
 use super::exit::Failure;
-use crate::document::day::Day;
 
 /// Prints a text. A reader that has seen enough (`| head`) is no failure.
 ///
@@ -32,16 +31,4 @@ pub(super) fn remark(message: &str, quiet: bool) {
     if !quiet {
         writeln!(io::stderr(), "{message}").ok();
     }
-}
-
-/// The day by the system's clock (UTC).
-#[expect(
-    clippy::disallowed_methods,
-    reason = "the command line is where the time comes in; --date says another"
-)]
-pub(super) fn today() -> Day {
-    let seconds = std::time::SystemTime::now()
-        .duration_since(std::time::UNIX_EPOCH)
-        .map_or(0, |since| since.as_secs());
-    Day::since_1970((seconds / 86_400) as i64)
 }

@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
-use super::finding::{Finding, Kind, Place, Weight};
+use super::finding::{Finding, Kind, Place, Weight, settle};
 use super::raster::{CHANNELS, Channel, Raster};
 use super::reading::cells::{self, CellOptions};
-use super::scale::calibration::{CalibrationFit, SeenChannel, SeenField, channel_word, see};
+use super::scale::calibration::{
+    Calibration, CalibrationFit, CalibrationGap, SeenChannel, SeenField, channel_word, see,
+};
 use super::strip::{self, Wanted, WantedWedge};
 use super::watch::{Cancelled, Watch};
 
@@ -51,6 +53,54 @@ pub struct Looked {
     pub channels: Vec<SeenChannel>,
     /// What a person should be told.
     pub findings: Vec<Finding>,
+}
+
+/// What each channel of a calibration gives.
+pub type Fits = Vec<(Channel, Result<CalibrationFit, CalibrationGap>)>;
+
+/// What a calibration is good for.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// The curve of each channel.
+    pub fits: Fits,
+    /// What a person should be told, heaviest first.
+    pub findings: Vec<Finding>,
+}
+
+impl Judged {
+    /// Whether scans can be read by it: nothing forbids it, and a channel has a curve.
+    pub fn answered(&self) -> bool {
+        let blocked = self.findings.iter().any(|f| f.weight == Weight::Blocking);
+        !blocked && self.fits.iter().any(|(_, fit)| fit.is_ok())
+    }
+}
+
+/// Fits the curves of a calibration and says what is to be known of it; `findings` are those of
+/// its scans.
+pub fn judge(calibration: &Calibration, mut findings: Vec<Finding>) -> Judged {
+    let fits: Fits = calibration
+        .channels
+        .iter()
+        .map(|seen| (seen.channel, calibration.fit(seen.channel)))
+        .collect();
+    for (channel, fit) in &fits {
+        if let Ok(fit) = fit {
+            findings.extend(curve_findings(*channel, fit));
+        }
+    }
+    settle_by_weight(&mut findings);
+    Judged { fits, findings }
+}
+
+/// Heaviest first; [`settle`] would keep one of those that are about no place.
+fn settle_by_weight(findings: &mut Vec<Finding>) {
+    let (placed, unplaced): (Vec<Finding>, Vec<Finding>) = findings
+        .drain(..)
+        .partition(|finding| finding.place.scan.is_some());
+    *findings = placed;
+    settle(findings);
+    findings.extend(unplaced);
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
 }
 
 /// What all scans show in one channel.
@@ -182,7 +232,7 @@ fn unsure(index: usize, located: &strip::Located) -> Finding {
 
 /// What a person is told of a curve: where the scanner stops telling tones apart, and fields that
 /// were left out.
-pub fn curve_findings(channel: Channel, fit: &CalibrationFit) -> Vec<Finding> {
+fn curve_findings(channel: Channel, fit: &CalibrationFit) -> Vec<Finding> {
     let (low, high) = fit.usable;
     let mut findings = Vec::new();
     if fit.another_list {

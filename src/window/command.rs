@@ -21,22 +21,25 @@ pub enum Bench {
     Profiles,
     /// From the paper print to the piece.
     Print,
+    /// What the scanner makes of known densities.
+    Scanner,
 }
 
 impl Bench {
     /// In the order of the work.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Scans,
         Self::Exposures,
         Self::Curves,
         Self::Eye,
         Self::Profiles,
         Self::Print,
+        Self::Scanner,
     ];
 
     /// Whether it is of use without a session.
     pub fn stands_alone(self) -> bool {
-        self == Self::Profiles
+        matches!(self, Self::Profiles | Self::Scanner)
     }
 
     /// As said on its button.
@@ -48,6 +51,7 @@ impl Bench {
             Self::Eye => "By eye",
             Self::Profiles => "Profiles",
             Self::Print => "Print",
+            Self::Scanner => "Scanner",
         }
     }
 }
@@ -261,6 +265,9 @@ impl Command {
             Self::Go(Bench::Print) => {
                 "From the paper print's recipe to the exposure of a coated piece, its tones and the sheet for the bench."
             }
+            Self::Go(Bench::Scanner) => {
+                "What your scanner makes of known densities: a calibration, for scans that carry no wedge."
+            }
             Self::Light(Light::Day) => "Bright, for a lit room.",
             Self::Light(Light::Evening) => "Dark, for a dim room.",
             Self::Light(Light::Safelight) => {
@@ -327,6 +334,7 @@ impl Command {
             Self::Go(Bench::Eye) => key(CTRL, Key::Num4),
             Self::Go(Bench::Profiles) => key(CTRL, Key::Num5),
             Self::Go(Bench::Print) => key(CTRL, Key::Num6),
+            Self::Go(Bench::Scanner) => key(CTRL, Key::Num7),
             Self::Fit => key(PLAIN, Key::F),
             Self::ActualPixels => key(PLAIN, Key::P),
             Self::ZoomIn => key(PLAIN, Key::Plus),

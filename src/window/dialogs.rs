@@ -34,6 +34,16 @@ pub enum Ask {
     HandOut,
     /// The scan of the paper print.
     Print,
+    /// Scans of a wedge, for a calibration.
+    WedgeScans,
+    /// The list of a wedge's densities.
+    WedgeList,
+    /// A calibration's file to look at.
+    Calibration,
+    /// Where to write a calibration.
+    KeepCalibration,
+    /// Where to draw a calibration.
+    CalibrationPicture,
     /// Where to write the bench sheet.
     Sheet,
     /// Where to write the print as it would look on the coating.
@@ -83,7 +93,7 @@ impl Dialogs for SystemDialogs {
         };
         let future = match what {
             Ask::Open => several(dialog.add_filter("Sessions and scans", &readable)),
-            Ask::Scans | Ask::Locate(_) | Ask::Print => {
+            Ask::Scans | Ask::Locate(_) | Ask::Print | Ask::WedgeScans => {
                 several(dialog.add_filter("Scans", &SCAN_ENDINGS))
             }
             Ask::Watch => folder(dialog),
@@ -101,6 +111,14 @@ impl Dialogs for SystemDialogs {
                     .set_file_name("profile.ron")
                     .add_filter("Profiles", &["ron"]),
             ),
+            Ask::WedgeList => several(dialog),
+            Ask::Calibration => several(dialog.add_filter("Calibrations", &["ron"])),
+            Ask::KeepCalibration => to_write(
+                dialog
+                    .set_file_name("scanner.ron")
+                    .add_filter("Calibrations", &["ron"]),
+            ),
+            Ask::CalibrationPicture => to_write(dialog.set_file_name("scanner.svg")),
             Ask::Sheet => to_write(
                 dialog
                     .set_file_name("sheet.pdf")

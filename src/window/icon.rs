@@ -96,6 +96,7 @@ impl Command {
             Self::Go(Bench::Eye) => Icon::Fields,
             Self::Go(Bench::Profiles) => Icon::Folder,
             Self::Go(Bench::Print) => Icon::Paper,
+            Self::Go(Bench::Scanner) => Icon::Wedge,
             Self::AnswerColumn => Icon::Column,
             Self::Shortcuts => Icon::Question,
             Self::Tour => Icon::Way,

@@ -14,6 +14,7 @@ mod print_bench;
 mod profiles;
 pub mod request;
 mod scan;
+mod scanner;
 mod shelf;
 mod shell;
 pub mod theme;

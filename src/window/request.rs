@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::command::Command;
 use super::layout::Room;
 use super::profiles::ProfileAsk;
+use super::scanner::ScannerAsk;
 use super::theme::Theme;
 use crate::document::{Edit, Session};
 use crate::measure::analysis::Analysis;
@@ -232,6 +233,8 @@ pub enum Request {
     OpenRecent(PathBuf),
     /// Something of the shelf of profiles.
     Profile(ProfileAsk),
+    /// Something of scanner calibrations.
+    Scanner(ScannerAsk),
     /// Take a session back that was left behind, by its number.
     TakeBack(usize),
     /// Throw away a session that was left behind.

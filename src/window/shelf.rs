@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::jobs::{Job, Outcome, Wake};
 use super::scan::pyramid::Pyramid;
 use crate::document::{Encoding, Scan};
-use crate::files::scan::{Problem, ScanOptions, StatedEncoding, content_hash, read_scan};
+use crate::files::scan::{Problem, ScanOptions, content_hash, read_scan};
 use crate::measure::raster::Raster;
 use crate::measure::watch::Cancelled;
 
@@ -143,11 +143,7 @@ const HASHED: usize = 80;
 fn read(scan: &Scan, wake: &Wake) -> Job<Result<Opened, String>> {
     let path = scan.path.clone();
     let options = ScanOptions {
-        stated: scan.encoding.map(|encoding| match encoding {
-            Encoding::Srgb => StatedEncoding::Srgb,
-            Encoding::Gamma(gamma) => StatedEncoding::Gamma(gamma),
-            Encoding::Linear => StatedEncoding::Linear,
-        }),
+        stated: scan.encoding.map(Into::into),
         ..ScanOptions::default()
     };
     Job::start("read scan", wake, move |watch| {

@@ -4,8 +4,9 @@ use std::path::{Path, PathBuf};
 
 use egui_kittest::kittest::Queryable as _;
 
-use crate::printing::{RECIPE, print_scan, until_shown, write_lines};
-use crate::support::Window;
+use crate::printing::{RECIPE, print_scan, scroll_and_click, until_shown, write_lines};
+use crate::scanner::{list, made};
+use crate::support::{Window, demo};
 
 /// A pixel differs when one of its channels does by more than this; fonts and tiles are drawn
 /// the same way everywhere, so this only allows for the last bit of sums.
@@ -130,6 +131,50 @@ fn profiles(light: &str, word: &str) {
     window.click("slate, three coats (invented data)");
     window.until_shown("more than chance explains");
     assert_looks(&mut window, &format!("beside-{word}"));
+}
+
+/// The bench of the scanner: nothing yet, why not, a calibration, and the session read by it.
+fn scanner(light: &str, word: &str) {
+    let mut window = Window::of_size(1280.0, 720.0);
+    window.click("Light");
+    window.click(light);
+    window.click("Scanner");
+    assert_looks(&mut window, &format!("scanner-empty-{word}"));
+    made(&mut window);
+    assert_looks(&mut window, &format!("scanner-made-{word}"));
+    list(&mut window, "0.06 0.22 0.34 0.48");
+    window.until_shown("Not to be used");
+    assert_looks(&mut window, &format!("scanner-cannot-{word}"));
+    window.click("Take scan-1.tif out");
+    let session = demo().join("session.ron");
+    window.answers.0.lock().unwrap().push(session);
+    window
+        .harness
+        .key_press_modifiers(egui::Modifiers::COMMAND, egui::Key::O);
+    window.until_measured();
+    window.click("Scanner");
+    window.click("This session's scans");
+    window.click("This session's wedge");
+    window.until_shown("Good from");
+    scroll_and_click(&mut window, "Use for this session");
+    window.until_measured();
+    window.until_shown("The calibration still holds");
+    assert_looks(&mut window, &format!("scanner-used-{word}"));
+}
+
+#[test]
+fn the_scanner_looks_as_kept_by_day() {
+    scanner("Day", "day");
+}
+
+#[test]
+fn the_scanner_looks_as_kept_in_the_evening() {
+    scanner("Evening", "evening");
+}
+
+#[test]
+fn the_scanner_looks_as_kept_in_safelight() {
+    scanner("Safelight", "safelight");
 }
 
 #[test]

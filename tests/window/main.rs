@@ -15,5 +15,6 @@ mod path;
 mod printing;
 mod profiles;
 mod saying;
+mod scanner;
 mod sizes;
 mod support;

@@ -82,7 +82,7 @@ pub fn write_lines(window: &mut Window, label: &str, text: &str) {
 
 /// Clicks a control that may have to be scrolled into sight.
 #[track_caller]
-fn scroll_and_click(window: &mut Window, label: &str) {
+pub fn scroll_and_click(window: &mut Window, label: &str) {
     window
         .harness
         .get_by_role_and_label(egui::accesskit::Role::Button, label)

@@ -18,7 +18,7 @@ const SIZES: [(u32, u32, f32); 6] = [
 const FOLDER: &str = "TWINSTRIP_SIZES";
 
 /// What must be in sight on each screen, without scrolling.
-const ALWAYS: [&str; 10] = [
+const ALWAYS: [&str; 12] = [
     "Session",
     "Undo",
     "Redo",
@@ -29,8 +29,10 @@ const ALWAYS: [&str; 10] = [
     "Curves",
     "By eye",
     "Profiles",
+    "Print",
+    "Scanner",
 ];
-const BENCHES: [(&str, &[&str]); 5] = [
+const BENCHES: [(&str, &[&str]); 6] = [
     (
         "Scans",
         &[
@@ -67,6 +69,7 @@ const BENCHES: [(&str, &[&str]); 5] = [
             "Read again",
         ],
     ),
+    ("Scanner", &["Choose scans…", "This session's scans"]),
 ];
 
 fn assert_in_sight(window: &Window, name: &str, at: &str) {

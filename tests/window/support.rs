@@ -111,7 +111,10 @@ impl Window {
             .build_eframe(move |cc| {
                 theme::install_fonts(&cc.egui_ctx);
                 let shelf = state.join("profiles");
-                App::new(&cc.egui_ctx, Box::new(dialogs), Some(state)).with_shelf(shelf)
+                let day = "2026-11-25".parse().unwrap();
+                App::new(&cc.egui_ctx, Box::new(dialogs), Some(state))
+                    .with_shelf(shelf)
+                    .on_day(day)
             });
         Self {
             harness,

@@ -4,18 +4,14 @@ use std::fmt::Write as _;
 
 use super::findings::said;
 use super::words::plain;
-use crate::measure::finding::Finding;
+use crate::measure::calibrating::Judged;
 use crate::measure::raster::Channel;
-use crate::measure::scale::calibration::{
-    Calibration, CalibrationFit, CalibrationGap, channel_word,
-};
+use crate::measure::scale::calibration::{Calibration, CalibrationFit, channel_word};
 use crate::measure::scale::{DensityScale as _, standard_error};
 
-/// What each channel of a calibration gives.
-pub type Fits = [(Channel, Result<CalibrationFit, CalibrationGap>)];
-
 /// The report of `twinstrip calibrate` and `twinstrip show`.
-pub fn calibration_report(calibration: &Calibration, fits: &Fits, findings: &[Finding]) -> String {
+pub fn calibration_report(calibration: &Calibration, judged: &Judged) -> String {
+    let Judged { fits, findings } = judged;
     let mut text = format!(
         "Calibration of {}, made {}\n",
         calibration.scanner, calibration.made

@@ -11,7 +11,7 @@ pub mod profile;
 mod tables;
 pub(crate) mod words;
 
-pub use calibration::{Fits, calibration_report, errors_by_density};
+pub use calibration::{calibration_report, errors_by_density};
 pub use compared::compared;
 pub use findings::said as said_findings;
 pub use picture::calibration_picture;

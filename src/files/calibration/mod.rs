@@ -3,6 +3,7 @@
 //! docs/calibrations.md describes it.
 
 mod dto;
+mod making;
 
 #[cfg(test)]
 mod tests;
@@ -15,6 +16,7 @@ use super::layout::{file_text, ron_options};
 use super::text::{TextError, read_text, text_hash};
 use crate::measure::scale::calibration::Calibration;
 pub(super) use dto::CalibrationFields;
+pub use making::{Making, NotMade, make};
 
 /// Version of the calibration file that this program writes, and the newest that it reads.
 pub const VERSION: u64 = 1;

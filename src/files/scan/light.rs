@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::decoded::{Claim, Decoded};
 use super::error::{Format, Problem};
 use super::profile;
+use crate::document::Encoding;
 use crate::measure::raster::{Light, Samples, Weights};
 
 /// How the user says the code values are encoded; goes before anything the file says.
@@ -17,6 +18,16 @@ pub enum StatedEncoding {
     Gamma(f64),
     /// Code values are proportional to light.
     Linear,
+}
+
+impl From<Encoding> for StatedEncoding {
+    fn from(said: Encoding) -> Self {
+        match said {
+            Encoding::Srgb => Self::Srgb,
+            Encoding::Gamma(gamma) => Self::Gamma(gamma),
+            Encoding::Linear => Self::Linear,
+        }
+    }
 }
 
 impl std::fmt::Display for StatedEncoding {

@@ -10,6 +10,7 @@ use crate::document::planning::{NoBasis, basis_of_profile};
 use crate::document::printing::Planned;
 use crate::document::sheet::{Process, Sheet, Source};
 use crate::document::{Printing, Session};
+use crate::files::clock::today;
 use crate::files::sheet::{PaperSize, Thumbnail, pdf, plain_text};
 use crate::files::{atomic, scan};
 use crate::headless::arguments::Reading;
@@ -146,10 +147,7 @@ fn source(task: &SheetTask, name: String, tested: Option<String>) -> Source {
     Source {
         name,
         tested: task.tested.clone().or(tested).unwrap_or_default(),
-        made: task
-            .date
-            .clone()
-            .unwrap_or_else(|| output::today().to_string()),
+        made: task.date.clone().unwrap_or_else(|| today().to_string()),
     }
 }
 

@@ -8,6 +8,7 @@ use super::super::progress::Progress;
 use super::arguments::Keep;
 use super::{Desk, said};
 use crate::document::profile::{Evidence, Origin, Profile, Put};
+use crate::files::clock::today;
 use crate::files::shelf::NoProfile;
 use crate::files::text::{read_text, text_hash};
 use crate::measure::analysis::{Analysis, analyse};
@@ -75,7 +76,7 @@ fn origin(task: &Keep, loaded: &Loaded, progress: &Progress) -> Result<Origin, F
         session: name.to_string_lossy().into_owned(),
         hash: text_hash(&read_text(&task.session)?),
         scans: loaded.scan_marks(&task.session, progress)?,
-        date: Some(task.date.unwrap_or_else(output::today)),
+        date: Some(task.date.unwrap_or_else(today)),
         opened: task.opened,
         remelts: task.remelts,
         program: PROGRAM.to_owned(),

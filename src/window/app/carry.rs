@@ -43,7 +43,9 @@ impl App {
             }
             Request::OpenRecent(path) => self.unless_unsaved(Pending::Open(vec![path])),
             Request::Profile(ask) => self.profile(ask),
+            Request::Scanner(ask) => self.scanner(ask),
             Request::TakeBack(index) => self.take_back(index),
+            Request::SheetPaper(paper) => self.take_paper(paper),
             Request::StopPicture => self.print.work.stop_saving(),
             Request::ThrowAway(index) => {
                 if index < self.left_behind.len() {
@@ -120,8 +122,8 @@ impl App {
             Command::ExportSvg => self.ask(Ask::Svg),
             Command::ExportPng => self.ask(Ask::Png),
             Command::ExportCsv => self.ask(Ask::Csv),
-            Command::Undo if self.bench.stands_alone() => self.keeper.undo(),
-            Command::Redo if self.bench.stands_alone() => self.keeper.redo(),
+            Command::Undo if self.bench == Bench::Profiles => self.keeper.undo(),
+            Command::Redo if self.bench == Bench::Profiles => self.keeper.redo(),
             Command::ChoosePrint => self.ask(Ask::Print),
             Command::SaveSheet => self.ask(Ask::Sheet),
             Command::CopySheet => self.copy_sheet(),

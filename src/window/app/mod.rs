@@ -5,6 +5,7 @@ mod document;
 mod keeping;
 mod opening;
 mod printing;
+mod scanner;
 mod watching;
 
 use std::path::{Path, PathBuf};
@@ -24,11 +25,14 @@ use super::profiles::ProfilesBench;
 use super::profiles::keeper::Keeper;
 use super::request::{Chosen, Request, Scene, Spot};
 use super::scan::ScanBench;
+use super::scanner::ScannerBench;
 use super::shelf::{Shelf, Standing};
 use super::shell::overlay::{self, Said};
 use super::shell::{answer, bar, status, welcome};
 use super::theme::{Light, Theme};
+use crate::document::day::Day;
 use crate::document::{History, Revision, Session};
+use crate::files::clock;
 use crate::files::keep::{self, Remembered, Rescue};
 use crate::measure::analysis::{Analysis, Kept, analyse_again};
 use crate::measure::watch::{Cancelled, Watch};
@@ -80,6 +84,9 @@ pub struct App {
     /// The profile that a dialog is asked about.
     to_hand_out: Option<String>,
     print: PrintBench,
+    scanner: ScannerBench,
+    /// The day that counts as today, where it is not the clock's.
+    day: Option<Day>,
     theme: Theme,
     chosen: Option<Chosen>,
     spot: Option<Spot>,
@@ -133,6 +140,8 @@ impl App {
             keeper: Keeper::of(crate::files::shelf::usual_folder()),
             to_hand_out: None,
             print: PrintBench::default(),
+            scanner: ScannerBench::default(),
+            day: None,
             theme,
             chosen: None,
             spot: None,
@@ -151,6 +160,17 @@ impl App {
         };
         app.watch_as_before();
         app
+    }
+
+    /// The same window on another day than the clock's.
+    #[must_use]
+    pub fn on_day(mut self, day: Day) -> Self {
+        self.day = Some(day);
+        self
+    }
+
+    pub(super) fn today(&self) -> Day {
+        self.day.unwrap_or_else(clock::today)
     }
 
     /// The session as it stands.
@@ -180,6 +200,7 @@ impl App {
     pub fn logic(&mut self, ctx: &Context) {
         self.answer_dialog();
         self.tend_profiles();
+        self.tend_scanner();
         self.take_in();
         let session = Arc::clone(self.history.session());
         self.shelf.tend(&session.scans, &self.wake);
@@ -316,9 +337,14 @@ impl App {
                 Bench::Eye => self.eye.ui(ui, &scene, &self.shelf, &mut asks),
                 Bench::Print => self.print.ui(ui, &scene, &mut asks),
                 Bench::Profiles => self.profiles.ui(ui, &scene, &self.keeper, &mut asks),
+                Bench::Scanner => self.scanner.ui(ui, &scene, self.today(), &mut asks),
             }
-        } else if self.bench == Bench::Profiles {
-            self.profiles.ui(ui, &scene, &self.keeper, &mut asks);
+        } else if self.bench.stands_alone() {
+            if self.bench == Bench::Profiles {
+                self.profiles.ui(ui, &scene, &self.keeper, &mut asks);
+            } else {
+                self.scanner.ui(ui, &scene, self.today(), &mut asks);
+            }
             if !self.said.is_empty() {
                 overlay::note(&ctx, &self.said, &self.theme);
             }

@@ -32,7 +32,15 @@ impl App {
         if paths.is_empty() {
             return;
         }
-        let scans = scans_and_sessions(&paths, &SCAN_ENDINGS);
+        if self.bench == Bench::Scanner {
+            self.to_scanner(&paths);
+            return;
+        }
+        self.open_session(&paths);
+    }
+
+    fn open_session(&mut self, paths: &[PathBuf]) {
+        let scans = scans_and_sessions(paths, &SCAN_ENDINGS);
         let joins = scans.iter().all(|path| ends_with(path, &SCAN_ENDINGS));
         if scans.is_empty() {
             self.said =
@@ -134,7 +142,7 @@ impl App {
             return;
         };
         match ask {
-            Ask::Open | Ask::Scans => self.open(paths),
+            Ask::Open | Ask::Scans => self.open_session(&paths),
             Ask::Locate(scan) => self.locate(scan, &first),
             Ask::Watch => self.watch(&whole(Path::new(""), &first)),
             Ask::Save => {
@@ -149,6 +157,17 @@ impl App {
             Ask::TakeIn => self.take_in_profiles(paths),
             Ask::HandOut => self.hand_out_profile(&first),
             Ask::Print => self.take_print(&first),
+            Ask::WedgeScans => {
+                let paths = paths.iter().map(|path| whole(Path::new(""), path));
+                self.scanner.form.add_scans(paths);
+            }
+            Ask::WedgeList => self.scanner.form.take_list(whole(Path::new(""), &first)),
+            Ask::Calibration => {
+                let file = whole(Path::new(""), &first);
+                self.scanner.work.open(file, &self.wake);
+            }
+            Ask::KeepCalibration => self.keep_calibration(&first),
+            Ask::CalibrationPicture => self.draw_calibration(&first),
             Ask::Sheet => self.save_sheet(&first),
             Ask::Tones => self.save_tones(&first),
         }

@@ -11,6 +11,10 @@ use crate::window::layout::Room;
 use crate::window::request::Request;
 use crate::window::theme::{Light, Theme, strong};
 
+/// Least room for the session's name, points: less shows no word of it, and the window's title
+/// has it too.
+const NAME: f32 = 40.0;
+
 /// What the bar tells.
 pub struct Standing<'a> {
     /// Name of the session's file, or that it has none.
@@ -48,15 +52,21 @@ pub fn ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<Re
         )
         .show(ui, |ui| {
             ui.horizontal(|ui| {
-                if standing.room == Room::Narrow {
-                    ui.spacing_mut().item_spacing.x = 4.0;
-                } else {
-                    emblem(ui, theme);
+                match standing.room {
+                    Room::Narrow => {
+                        ui.spacing_mut().item_spacing.x = 4.0;
+                        ui.spacing_mut().button_padding.x = 6.0;
+                    }
+                    Room::Middle => ui.spacing_mut().item_spacing.x = 4.0,
+                    Room::Wide => emblem(ui, theme),
                 }
                 session_menu(ui, standing, asks);
                 ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
                     right_ui(ui, standing, theme, asks);
                     ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+                        if ui.available_width() < NAME {
+                            return;
+                        }
                         let marker = if standing.saved { "" } else { " (unsaved)" };
                         let name = format!("{}{marker}", standing.name);
                         let name = egui::Label::new(strong(&name)).truncate();
@@ -67,11 +77,12 @@ pub fn ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<Re
         });
 }
 
-/// A menu's button: its icon alone where room is short.
-fn worded(room: Room, drawn: Icon, words: &'static str) -> Atoms<'static> {
-    match room {
-        Room::Narrow => icon::atom(drawn).into_atoms(),
-        Room::Middle | Room::Wide => (icon::atom(drawn), words).into_atoms(),
+/// A menu's button: its icon alone where the room is less than this.
+fn worded(room: Room, least: Room, drawn: Icon, words: &'static str) -> Atoms<'static> {
+    if room < least {
+        icon::atom(drawn).into_atoms()
+    } else {
+        (icon::atom(drawn), words).into_atoms()
     }
 }
 
@@ -95,47 +106,50 @@ fn emblem(ui: &mut Ui, theme: &Theme) {
 }
 
 fn session_menu(ui: &mut Ui, standing: &Standing<'_>, asks: &mut Vec<Request>) {
-    let inner = ui.menu_button(worded(standing.room, Icon::Folder, "Session"), |ui| {
-        for command in [Command::New, Command::Open, Command::OpenDemo] {
-            item(ui, command, true, asks);
-        }
-        if !standing.recent.is_empty() {
-            ui.menu_button("Opened lately", |ui| {
-                for path in standing.recent {
-                    if ui
-                        .button(short(path))
-                        .on_hover_text(path.display().to_string())
-                        .clicked()
-                    {
-                        asks.push(Request::OpenRecent(path.clone()));
-                        ui.close();
+    let inner = ui.menu_button(
+        worded(standing.room, Room::Middle, Icon::Folder, "Session"),
+        |ui| {
+            for command in [Command::New, Command::Open, Command::OpenDemo] {
+                item(ui, command, true, asks);
+            }
+            if !standing.recent.is_empty() {
+                ui.menu_button("Opened lately", |ui| {
+                    for path in standing.recent {
+                        if ui
+                            .button(short(path))
+                            .on_hover_text(path.display().to_string())
+                            .clicked()
+                        {
+                            asks.push(Request::OpenRecent(path.clone()));
+                            ui.close();
+                        }
                     }
-                }
-            });
-        }
-        ui.separator();
-        for command in [Command::Save, Command::SaveAs] {
-            item(ui, command, standing.open, asks);
-        }
-        item(ui, Command::AddScans, true, asks);
-        let watching = if standing.watching {
-            Command::StopWatching
-        } else {
-            Command::WatchFolder
-        };
-        item(ui, watching, true, asks);
-        ui.separator();
-        for command in [
-            Command::CopyAnswer,
-            Command::ExportCsv,
-            Command::ExportSvg,
-            Command::ExportPng,
-        ] {
-            item(ui, command, standing.measured, asks);
-        }
-        ui.separator();
-        item(ui, Command::Quit, true, asks);
-    });
+                });
+            }
+            ui.separator();
+            for command in [Command::Save, Command::SaveAs] {
+                item(ui, command, standing.open, asks);
+            }
+            item(ui, Command::AddScans, true, asks);
+            let watching = if standing.watching {
+                Command::StopWatching
+            } else {
+                Command::WatchFolder
+            };
+            item(ui, watching, true, asks);
+            ui.separator();
+            for command in [
+                Command::CopyAnswer,
+                Command::ExportCsv,
+                Command::ExportSvg,
+                Command::ExportPng,
+            ] {
+                item(ui, command, standing.measured, asks);
+            }
+            ui.separator();
+            item(ui, Command::Quit, true, asks);
+        },
+    );
     named(&inner.response, "Session");
 }
 
@@ -166,25 +180,31 @@ fn item(ui: &mut Ui, command: Command, enabled: bool, asks: &mut Vec<Request>) {
 
 /// From the right: help, light, redo, undo, benches.
 fn right_ui(ui: &mut Ui, standing: &Standing<'_>, theme: &Theme, asks: &mut Vec<Request>) {
-    let help = ui.menu_button(worded(standing.room, Icon::Question, "Help"), |ui| {
-        item(ui, Command::Shortcuts, true, asks);
-        item(ui, Command::Tour, true, asks);
-    });
+    let help = ui.menu_button(
+        worded(standing.room, Room::Wide, Icon::Question, "Help"),
+        |ui| {
+            item(ui, Command::Shortcuts, true, asks);
+            item(ui, Command::Tour, true, asks);
+        },
+    );
     named(&help.response, "Help");
-    let light = ui.menu_button(worded(standing.room, Icon::Lamp, "Light"), |ui| {
-        for light in Light::ALL {
-            let command = Command::Light(light);
-            let chosen = theme.light == light;
-            if ui
-                .radio(chosen, light.label())
-                .on_hover_text(command.explanation())
-                .clicked()
-            {
-                asks.push(Request::Command(command));
-                ui.close();
+    let light = ui.menu_button(
+        worded(standing.room, Room::Wide, Icon::Lamp, "Light"),
+        |ui| {
+            for light in Light::ALL {
+                let command = Command::Light(light);
+                let chosen = theme.light == light;
+                if ui
+                    .radio(chosen, light.label())
+                    .on_hover_text(command.explanation())
+                    .clicked()
+                {
+                    asks.push(Request::Command(command));
+                    ui.close();
+                }
             }
-        }
-    });
+        },
+    );
     named(&light.response, "Light");
     for (command, what) in [
         (Command::Redo, standing.redo),
