@@ -41,6 +41,15 @@ struct Choices {
     piece: f64,
 }
 
+impl Choices {
+    /// As many as there are coatings.
+    fn fit(&mut self, count: usize) {
+        self.coats.resize(count, 0);
+        self.millilitres.resize(count, 0.0);
+        self.against = self.against.filter(|&against| against < count);
+    }
+}
+
 /// The page.
 #[derive(Default)]
 pub struct CoatingsPage {
@@ -49,12 +58,16 @@ pub struct CoatingsPage {
     found: Latest<State, Found>,
     choices: Choices,
     quantity: Option<Measured>,
-    /// The comparison of what was found by these choices.
-    told: Option<(Arc<Found>, Choices, Told)>,
+    /// The comparison of what was found by the choices, by their number.
+    told: Latest<u64, Told>,
+    /// What is compared, and a number that is raised when that changes.
+    compared: Option<(Arc<Found>, Choices)>,
+    asked: u64,
 }
 
 impl CoatingsPage {
-    /// Asks for what is measured of the coatings; once a frame while the page is open.
+    /// Asks for what is measured of the coatings, and for their comparison; once a frame while
+    /// the page is open.
     pub fn tend(
         &mut self,
         state: State,
@@ -84,6 +97,29 @@ impl CoatingsPage {
                 })
             })
         });
+        if let Some(found) = self.found.shown().cloned() {
+            self.compare(found, wake);
+        }
+    }
+
+    /// Asks for the comparison of what was found by the choices as they stand.
+    fn compare(&mut self, found: Arc<Found>, wake: &Wake) {
+        self.choices.fit(found.coatings.len());
+        let same = self
+            .compared
+            .as_ref()
+            .is_some_and(|(of, choices)| Arc::ptr_eq(of, &found) && *choices == self.choices);
+        if !same {
+            self.asked += 1;
+            self.compared = Some((Arc::clone(&found), self.choices.clone()));
+        }
+        let choices = &self.choices;
+        self.told.ask(self.asked, || {
+            let choices = choices.clone();
+            Job::start("compare by choices", wake, move |_| {
+                Ok(compared(&found, &choices))
+            })
+        });
     }
 
     /// The page itself.
@@ -92,18 +128,16 @@ impl CoatingsPage {
             ui.heading("Coatings are being compared…");
             return;
         };
-        let count = found.coatings.len();
-        self.choices.coats.resize(count, 0);
-        self.choices.millilitres.resize(count, 0.0);
-        self.choices.against = self.choices.against.filter(|&against| against < count);
+        self.choices.fit(found.coatings.len());
         let size = ui.available_size();
         let side = (size.x * 0.44).clamp(260.0, 560.0);
-        let told = self.told(&found);
+        let told = self.told.shown().cloned();
+        let told = told.as_deref();
         if size.x < SIDE_BY_SIDE.0 || size.y < SIDE_BY_SIDE.1 {
             // One below the other, to be scrolled.
             ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
-                self.plots_ui(ui, LEAST_PLOT, scene, &found.coatings, &told);
-                self.words_ui(ui, scene, &found.coatings, &told);
+                self.plots_ui(ui, LEAST_PLOT, scene, &found.coatings, told);
+                self.words_ui(ui, scene, &found.coatings, told);
             });
             return;
         }
@@ -111,47 +145,51 @@ impl CoatingsPage {
             ui.vertical(|ui| {
                 ui.set_width(size.x - side - 16.0);
                 let each = (size.y - 8.0) / 2.0;
-                self.plots_ui(ui, each, scene, &found.coatings, &told);
+                self.plots_ui(ui, each, scene, &found.coatings, told);
             });
             ui.vertical(|ui| {
                 ui.set_width(side);
                 ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
-                    self.words_ui(ui, scene, &found.coatings, &told);
+                    self.words_ui(ui, scene, &found.coatings, told);
                 });
             });
         });
     }
 
-    fn plots_ui(&self, ui: &mut Ui, each: f32, scene: &Scene<'_>, all: &[Coating], told: &Told) {
+    fn plots_ui(
+        &self,
+        ui: &mut Ui,
+        each: f32,
+        scene: &Scene<'_>,
+        all: &[Coating],
+        told: Option<&Told>,
+    ) {
         curves_ui(ui, each, scene, all);
-        if let Ok(comparison) = told {
+        if let Some(Ok(comparison)) = told {
             let quantity = self.quantity.unwrap_or(Measured::Dmax);
             trend_ui(ui, each, scene, comparison, quantity);
         }
     }
 
-    fn words_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, all: &[Coating], told: &Told) {
+    fn words_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, all: &[Coating], told: Option<&Told>) {
         self.choices_ui(ui, all);
         ui.separator();
+        let by_choices = self
+            .compared
+            .as_ref()
+            .is_some_and(|(_, choices)| *choices == self.choices);
+        if self.told.crashed(self.asked) {
+            ui.label("Comparing broke down. Change what was said last; please report this.");
+        } else if !(by_choices && self.told.is_current(self.asked)) {
+            ui.label(RichText::new("Being worked out anew…").color(scene.theme.weak));
+        }
         match told {
-            Ok(comparison) => self.told_ui(ui, scene, comparison),
-            Err(why) => {
+            None => {}
+            Some(Ok(comparison)) => self.told_ui(ui, scene, comparison),
+            Some(Err(why)) => {
                 ui.label(why);
             }
         }
-    }
-
-    /// The comparison by the choices as they stand, worked out when one of both has changed.
-    fn told(&mut self, found: &Arc<Found>) -> Told {
-        if let Some((of, choices, told)) = &self.told
-            && Arc::ptr_eq(of, found)
-            && *choices == self.choices
-        {
-            return told.clone();
-        }
-        let told = compared(found, &self.choices);
-        self.told = Some((Arc::clone(found), self.choices.clone(), told.clone()));
-        told
     }
 
     fn choices_ui(&mut self, ui: &mut Ui, coatings: &[Coating]) {
