@@ -32,6 +32,8 @@ pub fn folder() -> Option<PathBuf> {
 pub struct Remembered {
     /// Which light, by its word.
     pub light: String,
+    /// What bench sheets are written on, by its word.
+    pub paper: String,
     /// Sessions opened or saved last, newest first.
     pub recent: Vec<PathBuf>,
     /// Whether the tour was shown.
@@ -48,6 +50,7 @@ impl Remembered {
         for line in text.lines() {
             match line.split_once(' ') {
                 Some(("light", word)) => kept.light = word.to_owned(),
+                Some(("paper", word)) => kept.paper = word.to_owned(),
                 Some(("recent", path)) => kept.recent.push(path.into()),
                 Some(("tour", "seen")) => kept.tour_seen = true,
                 Some(("watched", path)) => kept.watched = Some(path.into()),
@@ -72,6 +75,9 @@ impl Remembered {
         let mut text = String::new();
         if !self.light.is_empty() {
             text.push_str(&format!("light {}\n", self.light));
+        }
+        if !self.paper.is_empty() {
+            text.push_str(&format!("paper {}\n", self.paper));
         }
         if self.tour_seen {
             text.push_str("tour seen\n");

@@ -8,6 +8,7 @@ use super::profiles::ProfileAsk;
 use super::scanner::ScannerAsk;
 use super::theme::Theme;
 use crate::document::{Edit, Session};
+use crate::files::sheet::PaperSize;
 use crate::measure::analysis::Analysis;
 use crate::measure::finding::Place;
 use crate::measure::geometry::{Area, Field, StripShape};
@@ -239,6 +240,8 @@ pub enum Request {
     TakeBack(usize),
     /// Throw away a session that was left behind.
     ThrowAway(usize),
+    /// Write bench sheets on this paper.
+    SheetPaper(PaperSize),
     /// Call off the picture that is being written.
     StopPicture,
 }

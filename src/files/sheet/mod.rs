@@ -26,6 +26,22 @@ pub enum PaperSize {
 }
 
 impl PaperSize {
+    /// Both, in the order of a list.
+    pub const ALL: [Self; 2] = [Self::A4, Self::Letter];
+
+    /// Its name, as it is also kept between runs.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::A4 => "A4",
+            Self::Letter => "Letter",
+        }
+    }
+
+    /// From its name.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|paper| paper.word() == word)
+    }
+
     /// Width and height in points (1/72 inch).
     fn points(self) -> (f32, f32) {
         match self {

@@ -34,6 +34,7 @@ use crate::document::day::Day;
 use crate::document::{History, Revision, Session};
 use crate::files::clock;
 use crate::files::keep::{self, Remembered, Rescue};
+use crate::files::sheet::PaperSize;
 use crate::measure::analysis::{Analysis, Kept, analyse_again};
 use crate::measure::watch::{Cancelled, Watch};
 use watching::Watched;
@@ -139,7 +140,7 @@ impl App {
             profiles: ProfilesBench::default(),
             keeper: Keeper::of(crate::files::shelf::usual_folder()),
             to_hand_out: None,
-            print: PrintBench::default(),
+            print: PrintBench::on(PaperSize::from_word(&remembered.paper).unwrap_or_default()),
             scanner: ScannerBench::default(),
             day: None,
             theme,

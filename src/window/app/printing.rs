@@ -57,6 +57,13 @@ impl App {
         self.edit(&[edit]);
     }
 
+    /// Bench sheets are written on this paper from now on, in later runs too.
+    pub(super) fn take_paper(&mut self, paper: PaperSize) {
+        self.print.paper = paper;
+        self.remembered.paper = paper.word().to_owned();
+        self.remember();
+    }
+
     fn printing(&self) -> Printing {
         self.session()
             .printing
@@ -75,6 +82,7 @@ impl App {
         };
         let source = Source {
             name: self.name(),
+            made: self.today().to_string(),
             ..Source::default()
         };
         let printing = self.printing();
@@ -104,7 +112,7 @@ impl App {
                 let picture = &prepared.as_ref().as_ref().ok()?.picture;
                 Thumbnail::of(&picture.screen, picture.width, picture.height)
             });
-            pdf(&sheet, picture.as_ref(), PaperSize::A4).map_err(|error| error.to_string())
+            pdf(&sheet, picture.as_ref(), self.print.paper).map_err(|error| error.to_string())
         });
         let written =
             made.and_then(|made| atomic::write(file, &made).map_err(|error| error.to_string()));

@@ -58,7 +58,9 @@ pub(super) fn ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
         OPENINGS,
         ("f/", ""),
     ) {
-        change(scene, asks, "say the lens", |print| print.choices.lens = lens);
+        change(scene, asks, "say the lens", |print| {
+            print.choices.lens = lens
+        });
     }
     if pair_ui(
         ui,
@@ -72,7 +74,9 @@ pub(super) fn ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
         ("", " s"),
     ) && times.0 < times.1
     {
-        change(scene, asks, "say the times", |print| print.choices.times = times);
+        change(scene, asks, "say the times", |print| {
+            print.choices.times = times
+        });
     }
     let changed = ui
         .horizontal(|ui| {
@@ -92,6 +96,8 @@ pub(super) fn ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
         })
         .inner;
     if changed {
-        change(scene, asks, "say the blur", |print| print.choices.blur = blur);
+        change(scene, asks, "say the blur", |print| {
+            print.choices.blur = blur
+        });
     }
 }

@@ -1,5 +1,6 @@
 //! The bench of printing day: the recipe on paper, the piece, the plan, the tones, the sheet.
 
+mod enlarger;
 mod form;
 mod result;
 pub mod tones;
@@ -10,6 +11,7 @@ use egui::{ScrollArea, Ui};
 use super::request::{Request, Scene};
 use super::shell::card;
 use crate::document::{Edit, Printing};
+use crate::files::sheet::PaperSize;
 use form::Drafts;
 use tones::Tones;
 use work::Work;
@@ -28,13 +30,24 @@ pub struct PrintBench {
     pub work: Work,
     /// The slider and the pictures.
     pub tones: Tones,
+    /// What the bench sheet is written on.
+    pub paper: PaperSize,
     drafts: Drafts,
 }
 
 impl PrintBench {
+    /// An empty bench whose sheets are written on this paper.
+    pub fn on(paper: PaperSize) -> Self {
+        Self {
+            paper,
+            ..Self::default()
+        }
+    }
+
     /// Another session: begin anew.
     pub fn clear(&mut self) {
-        *self = Self::default();
+        // The paper in the printer is no part of a session.
+        *self = Self::on(self.paper);
     }
 
     /// The whole bench.
@@ -109,6 +122,10 @@ impl PrintBench {
         });
         card(ui, scene.theme, |ui| {
             ui.set_min_width(ui.available_width());
+            enlarger::ui(ui, scene, asks);
+        });
+        card(ui, scene.theme, |ui| {
+            ui.set_min_width(ui.available_width());
             self.drafts.baths_ui(ui, scene, asks);
         });
     }
@@ -116,7 +133,7 @@ impl PrintBench {
     fn plan_ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
         card(ui, scene.theme, |ui| {
             ui.set_min_width(ui.available_width());
-            result::ui(ui, scene, &self.work, asks);
+            result::ui(ui, scene, &self.work, self.paper, asks);
         });
         card(ui, scene.theme, |ui| {
             ui.set_min_width(ui.available_width());

@@ -7,7 +7,8 @@ use super::work::Work;
 use crate::document::printing::Planned;
 use crate::document::report::words::{chance, plain};
 use crate::document::sheet::{Sheet, Source};
-use crate::measure::finding::Weight;
+use crate::files::sheet::PaperSize;
+use crate::measure::finding::{Finding, Weight};
 use crate::measure::plan::Plan;
 use crate::window::command::Command;
 use crate::window::request::{Request, Scene};
@@ -16,7 +17,13 @@ use crate::window::shell::{command_button, term};
 use crate::window::theme::{figure, strong};
 
 /// The card with the plan.
-pub(super) fn ui(ui: &mut Ui, scene: &Scene<'_>, work: &Work, asks: &mut Vec<Request>) {
+pub(super) fn ui(
+    ui: &mut Ui,
+    scene: &Scene<'_>,
+    work: &Work,
+    paper: PaperSize,
+    asks: &mut Vec<Request>,
+) {
     let planned = match work.planned() {
         Some(Ok(planned)) if printing(scene).recipe.is_some() => planned,
         Some(Err(none)) => {
@@ -30,6 +37,15 @@ pub(super) fn ui(ui: &mut Ui, scene: &Scene<'_>, work: &Work, asks: &mut Vec<Req
             return;
         }
     };
+    let forbids = |finding: &&Finding| finding.weight == Weight::Blocking;
+    if let Some(forbidding) = planned.plan.findings.iter().find(forbids) {
+        forbidden_ui(ui, scene, forbidding);
+        let others = planned.plan.findings.iter().enumerate();
+        for (index, finding) in others.filter(|(_, finding)| *finding != forbidding) {
+            ui.push_id(index, |ui| finding_ui(ui, scene, finding, asks));
+        }
+        return;
+    }
     let sheet = Sheet::filled(&printing(scene), planned, &Source::default());
     exposure_ui(ui, scene, planned);
     if planned.plan.exposure.is_some() {
@@ -51,11 +67,51 @@ pub(super) fn ui(ui: &mut Ui, scene: &Scene<'_>, work: &Work, asks: &mut Vec<Req
     ui.horizontal_wrapped(|ui| {
         command_button(ui, Command::SaveSheet, true, asks);
         command_button(ui, Command::CopySheet, true, asks);
+        paper_ui(ui, paper, asks);
     });
     ui.add_space(8.0);
     for (index, finding) in planned.plan.findings.iter().enumerate() {
         ui.push_id(index, |ui| finding_ui(ui, scene, finding, asks));
     }
+}
+
+/// Why it can't be printed, in the place and size of the time: no time is told that would be
+/// worked by.
+fn forbidden_ui(ui: &mut Ui, scene: &Scene<'_>, finding: &Finding) {
+    const LEAD: &str = "Cannot be printed";
+    let (lead, rest) = match finding.seen.split_once(". ") {
+        Some((lead, rest)) if lead.starts_with(LEAD) => (lead, rest),
+        _ => (LEAD, finding.seen.as_str()),
+    };
+    let words = RichText::new(lead).font(figure());
+    ui.label(words.color(scene.theme.blocking));
+    ui.label(rest);
+    ui.label(&finding.matters);
+    ui.label(strong(&finding.remedy));
+    if scene.stale {
+        ui.label(RichText::new("being worked out anew…").color(scene.theme.weak));
+    }
+    ui.add_space(8.0);
+}
+
+/// What the sheet is written on.
+fn paper_ui(ui: &mut Ui, paper: PaperSize, asks: &mut Vec<Request>) {
+    egui::ComboBox::from_id_salt("paper")
+        .width(72.0)
+        .selected_text(paper.word())
+        .show_ui(ui, |ui| {
+            for choice in PaperSize::ALL {
+                if ui
+                    .selectable_label(paper == choice, choice.word())
+                    .clicked()
+                {
+                    asks.push(Request::SheetPaper(choice));
+                }
+            }
+        })
+        .response
+        .accessible_name("Paper of the bench sheet")
+        .on_hover_text("What the bench sheet is written on.");
 }
 
 fn exposure_ui(ui: &mut Ui, scene: &Scene<'_>, planned: &Planned) {
@@ -65,14 +121,6 @@ fn exposure_ui(ui: &mut Ui, scene: &Scene<'_>, planned: &Planned) {
         ui.label("What forbids it stands below.");
         return;
     };
-    let forbidden = plan
-        .findings
-        .iter()
-        .find(|finding| finding.weight == Weight::Blocking);
-    if forbidden.is_some() {
-        let words = RichText::new("Cannot be printed like this");
-        ui.label(words.font(figure()).color(scene.theme.blocking));
-    }
     if let Some(time) = exposure.time.value {
         let words = format!("{} s at {}", seconds(time), exposure.f_number);
         ui.label(RichText::new(words).font(figure()));
