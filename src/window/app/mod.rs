@@ -28,7 +28,7 @@ use super::scan::ScanBench;
 use super::scanner::ScannerBench;
 use super::shelf::{Shelf, Standing};
 use super::shell::overlay::{self, Said};
-use super::shell::{answer, bar, status, welcome};
+use super::shell::{answer, bar, mark_typing, status, welcome};
 use super::theme::{Light, Theme};
 use crate::document::day::Day;
 use crate::document::{History, Revision, Session};
@@ -365,6 +365,7 @@ impl App {
                 overlay::note(&ctx, &self.said, &self.theme);
             }
         }
+        mark_typing(&ctx, &self.theme);
         self.overlay_ui(&ctx);
         let spot = asks.iter().rev().find_map(|ask| match ask {
             Request::Spot(spot) => Some(*spot),

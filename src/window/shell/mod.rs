@@ -6,7 +6,7 @@ pub mod overlay;
 pub mod status;
 pub mod welcome;
 
-use egui::{Button, Frame, Margin, Response, Role, Stroke, Ui, WidgetInfo};
+use egui::{Button, Context, Frame, Margin, Response, Role, Stroke, StrokeKind, Ui, WidgetInfo};
 
 use super::command::Command;
 use super::icon;
@@ -120,6 +120,20 @@ pub fn explained(ui: &Ui, response: Response, command: Command) -> Response {
         words.push_str(&format!("\nKeys: {}", ui.ctx().format_shortcut(&keys)));
     }
     response.on_hover_text(words)
+}
+
+/// Draws the edge of the field in which one types. The toolkit draws it in the colour of chosen
+/// words, which can't be told from the field in any light.
+pub fn mark_typing(ctx: &Context, theme: &Theme) {
+    if !ctx.text_edit_focused() {
+        return;
+    }
+    let focused = ctx.memory(egui::Memory::focused);
+    if let Some(field) = focused.and_then(|id| ctx.read_response(id)) {
+        let edge = Stroke::new(1.5, theme.accent);
+        let painter = ctx.layer_painter(field.layer_id);
+        painter.rect_stroke(field.interact_rect, 3.0, edge, StrokeKind::Inside);
+    }
 }
 
 /// A word of the trade with one sentence about it for whoever rests on it.
