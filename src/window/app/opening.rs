@@ -33,7 +33,7 @@ impl App {
             return;
         }
         if self.bench == Bench::Scanner {
-            self.to_scanner(&paths);
+            self.take_to_scanner(&paths);
             return;
         }
         self.open_session(&paths);

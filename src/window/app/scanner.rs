@@ -116,7 +116,7 @@ impl App {
     }
 
     /// What was chosen or dropped for this bench: scans of a wedge, its list, or a calibration.
-    pub(super) fn to_scanner(&mut self, paths: &[PathBuf]) {
+    pub(super) fn take_to_scanner(&mut self, paths: &[PathBuf]) {
         debug_assert_eq!(self.bench, Bench::Scanner, "nothing else takes wedges");
         self.said.clear();
         let mut scans = Vec::new();

@@ -240,7 +240,7 @@ fn making(
         scans: question
             .scans
             .into_iter()
-            .map(|path| (path, options.clone(), question.references.clone()))
+            .map(|path| (path, options, question.references.clone()))
             .collect(),
         scanner: String::new(),
         settings: String::new(),
