@@ -207,7 +207,10 @@ fn lens_times_and_blur_are_said_and_undone_and_a_sheet_has_its_day_and_paper() {
     }
     assert_eq!(choices(&window), before.choices);
     until_shown(&mut window, "95 of 100 pieces need");
-    scroll_and_click(&mut window, "Paper of the bench sheet");
+    let paper = window.harness.get_by_label("Paper of the bench sheet");
+    paper.scroll_to_me();
+    window.harness.run_steps(12);
+    window.click("Paper of the bench sheet");
     window.click("Letter");
     let folder = window.folder.path().to_owned();
     let mut write = |name: &str| {
@@ -244,7 +247,7 @@ fn what_cannot_be_printed_is_said_with_its_reason() {
     );
     // The reason stands in the place of the time: no time is told that would be worked by.
     assert!(window.shows("Print a harder copy of the negative"));
-    assert!(!window.shows("s at f/"));
+    assert!(!window.shows("95 of 100 pieces need"));
     assert!(!window.shows("against the plan"));
 }
 
