@@ -166,10 +166,12 @@ pub struct Session {
 
 impl Session {
     /// What the analysis is asked, given the decoded scans in the order of the session.
+    /// The empty scan joins it by [`Question::on_glass`].
     pub fn question(&self, scans: Vec<Arc<Raster>>) -> Question {
         debug_assert_eq!(scans.len(), self.scans.len(), "one raster a scan");
         Question {
             scans,
+            empty: None,
             wedge: self.wedge.as_ref().map(|wedge| WedgeSpec {
                 densities: wedge.densities.clone(),
                 uncertainty: wedge.uncertainty,

@@ -107,6 +107,9 @@ pub(super) struct New {
     /// Scan of strips (several: give it several times)
     #[arg(long, value_name = "FILE", required = true)]
     pub(super) scan: Vec<PathBuf>,
+    /// Scan of the empty glass with the same settings and area, to tell how it is lit
+    #[arg(long, value_name = "FILE")]
+    pub(super) empty: Option<PathBuf>,
     /// Densities of the wedge that was scanned along, or a file with them
     #[arg(long, value_name = "DENSITIES")]
     pub(super) wedge: Option<String>,
@@ -144,6 +147,9 @@ pub(super) struct Measure {
     /// With scans: densities of the wedge that was scanned along, or a file with them
     #[arg(long, value_name = "DENSITIES")]
     pub(super) wedge: Option<String>,
+    /// Scan of the empty glass with the same settings and area; goes before the session's
+    #[arg(long, value_name = "FILE")]
+    pub(super) empty: Option<PathBuf>,
     #[command(flatten)]
     pub(super) measuring: Measuring,
 }
@@ -153,6 +159,9 @@ pub(super) struct Solve {
     /// The session file
     #[arg(value_name = "SESSION")]
     pub(super) session: PathBuf,
+    /// Scan of the empty glass with the same settings and area; goes before the session's
+    #[arg(long, value_name = "FILE")]
+    pub(super) empty: Option<PathBuf>,
     #[command(flatten)]
     pub(super) measuring: Measuring,
 }

@@ -115,7 +115,7 @@ fn session(path: &Path, task: &Compare, asked: &Asked) -> Result<Compared, Failu
     let mut loaded = load::session(path, &task.reading, &progress)?;
     load::calibration(&mut loaded.session, task.calibration.as_deref())?;
     progress.stage("measuring and solving");
-    let question = loaded.session.question(loaded.scans.clone());
+    let question = loaded.question();
     let analysis = analyse(&question, &progress)?;
     progress.stage("comparing");
     let (coatings, shared) = of_session(&loaded.session, &analysis);

@@ -11,6 +11,7 @@ use crate::document::{Scan, Session, UsedCalibration};
 use crate::files::calibration::read_calibration;
 use crate::files::scan::{Limits, ScanOptions, content_hash, read_scan};
 use crate::files::session::read_session;
+use crate::measure::analysis::Question;
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::raster::Raster;
 
@@ -18,11 +19,43 @@ use crate::measure::raster::Raster;
 pub(super) struct Loaded {
     pub(super) session: Session,
     pub(super) scans: Vec<Arc<Raster>>,
+    /// The scan of the empty glass.
+    pub(super) empty: Option<Arc<Raster>>,
     /// What loading itself has to say.
     pub(super) findings: Vec<Finding>,
 }
 
 impl Loaded {
+    /// What the analysis is asked.
+    pub(super) fn question(&self) -> Question {
+        let question = self.session.question(self.scans.clone());
+        question.on_glass(self.empty.clone())
+    }
+
+    /// Takes a scan of the empty glass, before the one that the session names itself.
+    pub(super) fn take_empty(
+        &mut self,
+        file: Option<&Path>,
+        reading: &Reading,
+        progress: &Progress,
+    ) -> Result<(), Failure> {
+        if let Some(file) = file {
+            let empty = Scan::new(file);
+            let named = self.session.empty.replace(empty.clone());
+            self.session
+                .check()
+                .map_err(|error| Failure::usage(error.to_string()))?;
+            if named.is_some() {
+                self.findings
+                    .retain(|finding| finding.kind != Kind::EmptyScan);
+            }
+            progress.stage(format!("reading {}", file.display()));
+            let raster = read_scan(file, &options(&empty, reading), progress)?;
+            self.empty = Some(Arc::new(raster));
+        }
+        Ok(())
+    }
+
     /// Where the scans lie, as the session file says, and what they held.
     pub(super) fn scan_marks(
         &self,
@@ -74,9 +107,25 @@ pub(super) fn scans(
             findings.push(changed(index, scan));
         }
     }
+    let mut empty = None;
+    if let Some(scan) = &session.empty {
+        let path = folder.join(&scan.path);
+        progress.stage(format!("reading {}", scan.path.display()));
+        empty = Some(Arc::new(read_scan(
+            &path,
+            &options(scan, reading),
+            progress,
+        )?));
+        if let Some(expected) = &scan.hash
+            && content_hash(&path, progress)? != *expected
+        {
+            findings.push(changed_empty(scan));
+        }
+    }
     Ok(Loaded {
         session,
         scans,
+        empty,
         findings,
     })
 }
@@ -135,6 +184,22 @@ fn changed(index: usize, scan: &Scan) -> Finding {
         ),
         matters: "Outlines and excluded steps in the session may belong to other places.".into(),
         remedy: "Check that it is the right scan; if it is, remove its hash from the session."
+            .into(),
+    }
+}
+
+fn changed_empty(scan: &Scan) -> Finding {
+    Finding {
+        kind: Kind::EmptyScan,
+        weight: Weight::Caution,
+        place: Place::default(),
+        seen: format!(
+            "{} is not the file that the session was made with",
+            scan.path.display()
+        ),
+        matters: "The glass may be lit otherwise than it shows.".into(),
+        remedy: "Check that it is the right empty scan; if it is, remove its hash from the \
+                 session."
             .into(),
     }
 }

@@ -21,8 +21,9 @@ pub(super) fn run(task: &Measure) -> Result<Outcome, Failure> {
         load::scans(session, Path::new(""), &task.measuring.reading, &progress)?
     };
     load::measuring(&mut loaded.session, &task.measuring)?;
+    loaded.take_empty(task.empty.as_deref(), &task.measuring.reading, &progress)?;
     progress.stage("measuring");
-    let question = loaded.session.question(loaded.scans.clone());
+    let question = loaded.question();
     let mut analysis = analyse(&question, &progress)?;
     progress.finish();
     analysis.findings.append(&mut loaded.findings);

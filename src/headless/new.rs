@@ -30,6 +30,10 @@ pub(super) fn run(task: &New, matches: Option<&ArgMatches>) -> Result<Outcome, F
                 ..Scan::new(seen_from(folder, path))
             })
             .collect(),
+        empty: task.empty.as_ref().map(|path| Scan {
+            encoding: task.encoding,
+            ..Scan::new(seen_from(folder, path))
+        }),
         strips: strips(task, matches),
         ..Session::default()
     };
@@ -53,7 +57,12 @@ pub(super) fn run(task: &New, matches: Option<&ArgMatches>) -> Result<Outcome, F
         .map_err(|error| Failure::usage(error.to_string()))?;
     write_session(&task.session, &session)?;
     output::remark(&format!("{} written", task.session.display()), task.quiet);
-    if let Some(missing) = task.scan.iter().find(|scan| !scan.exists()) {
+    if let Some(missing) = task
+        .scan
+        .iter()
+        .chain(&task.empty)
+        .find(|scan| !scan.exists())
+    {
         output::remark(
             &format!("note: there is no {} yet", missing.display()),
             task.quiet,

@@ -236,7 +236,7 @@ fn basis(task: &PlanTask) -> Result<Basis, Failure> {
     let mut loaded = load::session(path, &task.reading, &progress)?;
     load::calibration(&mut loaded.session, task.calibration.as_deref())?;
     progress.stage("measuring and solving");
-    let analysis = analyse(&loaded.session.question(loaded.scans.clone()), &progress)?;
+    let analysis = analyse(&loaded.question(), &progress)?;
     progress.finish();
     let pair = pair(&analysis, task.coupon.as_deref())?;
     let scatter = task.session_scatter.unwrap_or(SESSION_ERROR);

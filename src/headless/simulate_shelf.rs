@@ -124,7 +124,7 @@ fn feed(
         quiet: true,
     };
     let loaded = load::session(&file, &reading, progress)?;
-    let analysis = analyse(&loaded.session.question(loaded.scans.clone()), progress)?;
+    let analysis = analyse(&loaded.question(), progress)?;
     let origin = Origin {
         session: format!("session-{number}.ron"),
         hash: text_hash(&read_text(&file)?),

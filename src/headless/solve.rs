@@ -12,8 +12,9 @@ pub(super) fn run(task: &Solve) -> Result<Outcome, Failure> {
     let progress = Progress::start(task.measuring.reading.quiet);
     let mut loaded = load::session(&task.session, &task.measuring.reading, &progress)?;
     load::measuring(&mut loaded.session, &task.measuring)?;
+    loaded.take_empty(task.empty.as_deref(), &task.measuring.reading, &progress)?;
     progress.stage("measuring and solving");
-    let question = loaded.session.question(loaded.scans.clone());
+    let question = loaded.question();
     let mut analysis = analyse(&question, &progress)?;
     progress.finish();
     analysis.findings.append(&mut loaded.findings);

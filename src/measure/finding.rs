@@ -64,6 +64,8 @@ pub enum Kind {
     CalibrationDrift,
     /// The glass is lit unevenly, as the scanner's lid shows.
     UnevenLight,
+    /// What a scan of the empty glass tells, or why it isn't used.
+    EmptyScan,
     /// The scanner stops telling neighbouring fields of the wedge apart.
     IndistinctTones,
     /// A strip could not be found.

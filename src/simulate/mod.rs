@@ -32,6 +32,6 @@ mod tests;
 
 pub use practice::{Practice, question};
 pub use recipe::{Encoding, Level, Material, Materials, Recipe, Twist};
-pub use session::make;
+pub use session::{empty_glass, make};
 pub use shape::Family;
 pub use truth::Truth;

@@ -25,6 +25,7 @@ pub struct Practice {
 pub fn question(practice: &Practice) -> Question {
     Question {
         scans: practice.scans.clone(),
+        empty: None,
         wedge: practice.wedge.clone(),
         calibration: None,
         strips: practice.strips.clone(),

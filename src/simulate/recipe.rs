@@ -76,6 +76,10 @@ pub enum Twist {
     SeveralScans,
     /// The glass is lit unevenly: this many per cent more light at one corner than in the middle.
     UnevenLamp(u8),
+    /// A stripe of the glass, 20 mm wide from top to bottom, has this many per cent less light in its middle.
+    LampStripe(u8),
+    /// The left edge of the glass has this many per cent less light, 20 mm into it none.
+    DarkEdge(u8),
     /// Two scans of which the second came with another exposure of the scanner.
     ScansDisagree,
 }

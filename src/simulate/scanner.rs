@@ -34,6 +34,8 @@ pub struct Scanner {
     pub exponent: f64,
     /// Unevenness of the lamp: across the glass, and along it, as shares.
     pub lamp: (f64, f64),
+    /// What the lamp or the sensor shades from top to bottom.
+    pub shade: Option<Shade>,
     /// Encoding.
     pub encoding: Encoding,
     /// Bits per code.
@@ -42,6 +44,31 @@ pub struct Scanner {
     pub colour: bool,
     /// Tints of the five stuffs: how much more red and blue in the whites, and in the blacks.
     pub tints: [Tint; 5],
+}
+
+/// A stretch of the lamp or the sensor that gives less light.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shade {
+    /// Where it is darkest, share of the width.
+    pub at: f64,
+    /// From there to where it ends, millimetres.
+    pub reach: f64,
+    /// Share of the light that is missing where it is darkest.
+    pub depth: f64,
+}
+
+impl Shade {
+    /// Factor on the light of each column: a raised cosine.
+    fn columns(shade: Option<Self>, width: usize, per_mm: f64) -> Vec<f32> {
+        let factor = |x: usize| {
+            let shade = shade?;
+            let away = (x as f64 + 0.5 - shade.at * width as f64) / per_mm;
+            let share = (away / shade.reach).abs().min(1.0);
+            let shape = (1.0 + (std::f64::consts::PI * share).cos()) / 2.0;
+            Some((1.0 - shade.depth * shape) as f32)
+        };
+        (0..width).map(|x| factor(x).unwrap_or(1.0)).collect()
+    }
 }
 
 /// Tint of a stuff: factors of red and blue, in the whites and in the blacks.
@@ -98,6 +125,7 @@ impl Scanner {
                 rng.random_range(-1.0..1.0) * level.pick(0.002, 0.004, 0.006),
                 rng.random_range(-1.0..1.0) * level.pick(0.002, 0.004, 0.006),
             ),
+            shade: None,
             encoding,
             bits: 16,
             colour: rng.random_bool(0.7),
@@ -117,6 +145,7 @@ impl Scanner {
         blur(&mut light, width, self.blur);
         let channels = if self.colour { 3 } else { 1 };
         let table = self.code_table();
+        let shade = Shade::columns(self.shade, width, per_mm);
         let noise = NoiseTable::new(seed);
         let seen = Seen {
             scanner: self,
@@ -126,6 +155,7 @@ impl Scanner {
             height,
             channels,
             table: &table,
+            shade: &shade,
             noise: &noise,
             seed,
         };
@@ -182,6 +212,7 @@ struct Seen<'a> {
     height: usize,
     channels: usize,
     table: &'a [f32],
+    shade: &'a [f32],
     noise: &'a NoiseTable,
     seed: u64,
 }
@@ -213,7 +244,7 @@ impl Seen<'_> {
                     .zip(light.iter().zip(stuff))
                     .enumerate()
                 {
-                    let value = base * (start + step * x as f32);
+                    let value = base * (start + step * x as f32) * self.shade[x];
                     let sd = (read + shot * value).sqrt();
                     let mut roll = rolls.roll();
                     let factors = if channels == 3 {

@@ -12,7 +12,7 @@ use super::marks;
 use super::paint::{Painting, paint_sheets, paint_spots};
 use super::practice::Practice;
 use super::recipe::{Encoding, Recipe, Twist};
-use super::scanner::{Scanner, Tint};
+use super::scanner::{Scanner, Shade, Tint};
 use super::scene::Scene;
 use super::strips::Wedge;
 use super::told::{Told, pairs, spec, strip_truth, strips};
@@ -20,6 +20,37 @@ use super::truth::{StripTruth, Truth, WedgeTruth};
 use crate::measure::analysis::{StripSpec, WedgeSpec};
 use crate::measure::geometry::Field;
 use crate::measure::raster::Raster;
+
+/// Where a stripe of the lamp lies, share of the width: over strips of most practice scans.
+const STRIPE_AT: f64 = 0.4;
+/// Reflectance of the lid of an empty scan.
+const EMPTY_LID: f64 = 0.86;
+
+/// The empty glass by the scanner of a practice session, as large as one of its scans, with dust as
+/// usual; `seed` is that of its noise.
+pub fn empty_glass(recipe: &Recipe, scan: &Raster, seed: u64) -> Raster {
+    let mut rng = ChaCha8Rng::seed_from_u64(recipe.seed);
+    rng.set_stream(recipe.level.pick(1, 2, 3));
+    let mut scanner = Scanner::draw(&mut rng, recipe.level);
+    let eight = rng.random_bool(recipe.level.pick(0.0, 0.1, 0.15));
+    settle_scanner(&mut scanner, recipe, eight);
+    let per_mm = scan.pixels_per_mm.unwrap_or(1.0);
+    let mut scene = Scene {
+        width: scan.width,
+        height: scan.height,
+        lid: EMPTY_LID,
+        shadow: 0.0,
+        strips: vec![],
+        wedges: vec![],
+        spots: vec![],
+    };
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let size = (scene.width, scene.height);
+    marks::on_glass(&mut rng, recipe.level, size, per_mm, &mut scene.spots);
+    let mut painting = paint_sheets(&scene);
+    paint_spots(&scene, &mut painting);
+    scanner.scan(painting, per_mm, rng.random())
+}
 
 /// Makes a practice session: the same recipe gives the same scans to the last bit.
 pub fn make(recipe: &Recipe) -> Practice {
@@ -187,6 +218,19 @@ fn settle_scanner(scanner: &mut Scanner, recipe: &Recipe, eight: bool) {
         let sign = |lamp: f64| if lamp < 0.0 { -half } else { half };
         scanner.lamp = (sign(scanner.lamp.0), sign(scanner.lamp.1));
     }
+    scanner.shade = match recipe.twist {
+        Some(Twist::LampStripe(percent)) => Some(Shade {
+            at: STRIPE_AT,
+            reach: 10.0,
+            depth: f64::from(percent) / 100.0,
+        }),
+        Some(Twist::DarkEdge(percent)) => Some(Shade {
+            at: 0.0,
+            reach: 20.0,
+            depth: f64::from(percent) / 100.0,
+        }),
+        _ => None,
+    };
     if recipe.twist == Some(Twist::ColourCast) {
         scanner.colour = true;
         // The coat's whites and blacks are brown.

@@ -138,7 +138,7 @@ fn solved(
     let mut loaded = load::session(session, reading, progress)?;
     load::calibration(&mut loaded.session, calibration)?;
     progress.stage("measuring and solving");
-    let question = loaded.session.question(loaded.scans.clone());
+    let question = loaded.question();
     let analysis = analyse(&question, progress)?;
     Ok(Solved {
         loaded,

@@ -21,7 +21,7 @@ pub(super) fn run(desk: &Desk, task: &Keep) -> Result<Outcome, Failure> {
     let mut loaded = load::session(&task.session, &task.reading, &progress)?;
     load::calibration(&mut loaded.session, task.calibration.as_deref())?;
     progress.stage("measuring and solving");
-    let analysis = analyse(&loaded.session.question(loaded.scans.clone()), &progress)?;
+    let analysis = analyse(&loaded.question(), &progress)?;
     let origin = origin(task, &loaded, &progress)?;
     progress.finish();
     let pair = pair(task, &loaded, &analysis)?;

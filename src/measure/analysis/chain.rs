@@ -12,10 +12,10 @@ use super::scales::{Scales, scales};
 use super::{Analysis, PairResult, Question};
 use crate::measure::curve::StripEvidence;
 use crate::measure::geometry::{Area, StripShape};
-use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::cells::{self, CellOptions};
 use crate::measure::reading::{Cell, ReadingOptions, StripReading, read_strip};
-use crate::measure::scale::lid::Lid;
+use crate::measure::scale::glass::{Glass, NotEmpty};
+use crate::measure::scale::lighting::Lighting;
 use crate::measure::strip::{self, Found, Role, Wanted, WantedStrip, WantedWedge};
 use crate::measure::watch::{Cancelled, Watch};
 use crate::measure::{compare, finding};
@@ -153,26 +153,46 @@ fn found(question: &Question, kept: &mut Kept, watch: &dyn Watch) -> Result<Foun
     Ok(found)
 }
 
-/// The lid around what lies on a scan, looked for or kept.
-pub(super) fn lid_of(raster: &Arc<Raster>, channel: Channel, kept: &mut Kept) -> Arc<Option<Lid>> {
-    let key = (ByAddress(Arc::clone(raster)), channel);
-    kept.lids.get(&key).unwrap_or_else(|| {
-        let lid = Arc::new(Lid::seen(raster, channel));
-        kept.lids.put(key, Arc::clone(&lid));
-        lid
+/// What is known of the empty glass, seen or kept.
+pub(super) fn glass_of(
+    question: &Question,
+    kept: &mut Kept,
+) -> Option<Arc<Result<Glass, NotEmpty>>> {
+    let empty = question.empty.as_ref()?;
+    let channel = question.settings.channel;
+    let key = (ByAddress(Arc::clone(empty)), channel);
+    Some(kept.glasses.get(&key).unwrap_or_else(|| {
+        let glass = Arc::new(Glass::seen(empty, channel));
+        kept.glasses.put(key, Arc::clone(&glass));
+        glass
+    }))
+}
+
+/// How a scan is lit, seen or kept.
+pub(super) fn lighting_of(question: &Question, scan: usize, kept: &mut Kept) -> Arc<Lighting> {
+    let channel = question.settings.channel;
+    let glass = glass_of(question, kept);
+    let raster = &question.scans[scan];
+    let empty = question.empty.clone().map(ByAddress);
+    let key = (ByAddress(Arc::clone(raster)), empty, channel);
+    kept.lightings.get(&key).unwrap_or_else(|| {
+        let lighting = Arc::new(Lighting::of(raster, channel, glass));
+        kept.lightings.put(key, Arc::clone(&lighting));
+        lighting
     })
 }
 
-/// Cells of a strip or wedge, measured or kept; uneven lighting that the lid shows is off them.
+/// Cells of a strip or wedge, measured or kept; uneven lighting is off them.
 pub(super) fn cells_of(
-    raster: &Arc<Raster>,
+    question: &Question,
     (shape, areas): (&StripShape, &[Area]),
-    channel: Channel,
     kept: &mut Kept,
     watch: &dyn Watch,
 ) -> Result<Arc<Vec<Cell>>, Cancelled> {
+    let (raster, channel) = (&question.scans[shape.scan], question.settings.channel);
     let key = (
         ByAddress(Arc::clone(raster)),
+        question.empty.clone().map(ByAddress),
         shape.clone(),
         areas.to_vec(),
         channel,
@@ -188,11 +208,7 @@ pub(super) fn cells_of(
         &CellOptions::default(),
         watch,
     )?;
-    if let Some(lid) = &*lid_of(raster, channel, kept)
-        && lid.is_uneven()
-    {
-        lid.even_out(&mut cells);
-    }
+    lighting_of(question, shape.scan, kept).even_out(&mut cells);
     let cells = Arc::new(cells);
     kept.cells.put(key, Arc::clone(&cells));
     Ok(cells)
@@ -211,16 +227,7 @@ fn strip_cells(
             let areas = question.strips.get(strip);
             let areas = areas.map_or(&[][..], |spec| &spec.areas);
             shape
-                .map(|shape| {
-                    let raster = &question.scans[shape.scan];
-                    cells_of(
-                        raster,
-                        (shape, areas),
-                        question.settings.channel,
-                        kept,
-                        watch,
-                    )
-                })
+                .map(|shape| cells_of(question, (shape, areas), kept, watch))
                 .transpose()
         })
         .collect()
@@ -256,11 +263,16 @@ fn readings(
         .iter()
         .map(|key| key.as_ref().and_then(|key| kept.readings.get(key)))
         .collect();
+    let lighting: Vec<f64> = shapes
+        .iter()
+        .map(|shape| shape.map_or(0.0, |shape| lighting_of(question, shape.scan, kept).error()))
+        .collect();
     // The costly part: one generalised-least-squares pass a strip, side by side.
     let read: Vec<Option<Arc<StripReading>>> = keys
         .par_iter()
         .zip(&known)
-        .map(|(key, known)| {
+        .zip(&lighting)
+        .map(|((key, known), &lighting)| {
             let key = key.as_ref()?;
             Some(known.clone().unwrap_or_else(|| {
                 Arc::new(read_strip(
@@ -268,7 +280,10 @@ fn readings(
                     &key.shape,
                     &*key.scale,
                     key.log_exposures.as_deref(),
-                    &ReadingOptions::default(),
+                    &ReadingOptions {
+                        lighting,
+                        ..ReadingOptions::default()
+                    },
                 ))
             }))
         })

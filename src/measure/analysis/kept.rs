@@ -11,7 +11,9 @@ use crate::measure::raster::{Channel, Raster};
 use crate::measure::reading::{Cell, StripReading};
 use crate::measure::scale::DensityScale;
 use crate::measure::scale::calibration::{Calibration, CalibrationFit, CalibrationGap};
-use crate::measure::scale::lid::{Levelled, Lid};
+use crate::measure::scale::glass::{Glass, NotEmpty};
+use crate::measure::scale::lid::Levelled;
+use crate::measure::scale::lighting::Lighting;
 use crate::measure::strip::{Asked, Found, Seen, Wanted};
 
 use super::Settings;
@@ -101,7 +103,8 @@ impl<K: PartialEq, V: Clone> Answers<K, V> {
 pub struct Kept {
     pub(super) seen: Answers<(usize, ScanKey, Asked), Arc<Seen>>,
     pub(super) found: Answers<(Vec<ScanKey>, Wanted), Found>,
-    pub(super) lids: Answers<(ScanKey, Channel), Arc<Option<Lid>>>,
+    pub(super) glasses: Answers<(ScanKey, Channel), Arc<Result<Glass, NotEmpty>>>,
+    pub(super) lightings: Answers<(ScanKey, Option<ScanKey>, Channel), Arc<Lighting>>,
     pub(super) cells: Answers<CellsKey, Arc<Vec<Cell>>>,
     pub(super) scales: Answers<ScaleKey, ScaleMade>,
     pub(super) levelled: Answers<LevelledKey, Arc<Levelled>>,
@@ -117,8 +120,8 @@ pub(super) type PairKey = (Arc<[StripEvidence; 2]>, Settings);
 /// Another scan's scale, and the scan that is read by it.
 pub(super) type LevelledKey = (ByAddress<dyn DensityScale>, ScanKey);
 
-/// Everything the cells of a strip or wedge depend on.
-pub(super) type CellsKey = (ScanKey, StripShape, Vec<Area>, Channel);
+/// Everything the cells of a strip or wedge depend on; the second scan is that of the empty glass.
+pub(super) type CellsKey = (ScanKey, Option<ScanKey>, StripShape, Vec<Area>, Channel);
 
 /// Everything the scale of a scan depends on: its pixels and the channel, its wedge if it has one
 /// (cells, shape, list and the list's uncertainty), and the strips' cells, which show stray light.
@@ -159,7 +162,8 @@ impl Kept {
     pub(super) fn sweep(&mut self) {
         self.found.sweep();
         self.seen.sweep();
-        self.lids.sweep();
+        self.glasses.sweep();
+        self.lightings.sweep();
         self.cells.sweep();
         self.scales.sweep();
         self.levelled.sweep();

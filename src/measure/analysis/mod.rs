@@ -91,6 +91,8 @@ impl Default for Settings {
 pub struct Question {
     /// The decoded scans.
     pub scans: Vec<Arc<Raster>>,
+    /// A scan of the empty glass, with the settings and the area of the others.
+    pub empty: Option<Arc<Raster>>,
     /// The wedge, if one was scanned along.
     pub wedge: Option<WedgeSpec>,
     /// A calibration of the scanner, for scans without a wedge.
@@ -99,6 +101,14 @@ pub struct Question {
     pub strips: Vec<StripSpec>,
     /// Choices.
     pub settings: Settings,
+}
+
+impl Question {
+    /// The same, with a scan of the empty glass if there is one.
+    #[must_use]
+    pub fn on_glass(self, empty: Option<Arc<Raster>>) -> Self {
+        Self { empty, ..self }
+    }
 }
 
 /// One step as measured.

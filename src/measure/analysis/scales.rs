@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use nalgebra::DMatrix;
 
-use super::chain::{cells_of, lid_of};
+use super::chain::{cells_of, glass_of, lighting_of};
 use super::kept::{ByAddress, Kept, Reused, ScaleMade};
 use super::{Question, WedgeSpec};
 use crate::measure::finding::Finding;
@@ -13,7 +13,7 @@ use crate::measure::geometry::StripShape;
 use crate::measure::reading::{Cell, STRAY_MODES};
 use crate::measure::scale::calibration::see;
 use crate::measure::scale::lid::Levelled;
-use crate::measure::scale::{self, DensityScale, reuse};
+use crate::measure::scale::{self, DensityScale, lighting, reuse};
 use crate::measure::strip::{Found, Located};
 use crate::measure::watch::{Cancelled, Watch};
 
@@ -86,13 +86,7 @@ pub(super) fn scales(
         for located in &found.wedges {
             let scan = located.shape.scan;
             let channel = question.settings.channel;
-            let cells = cells_of(
-                &question.scans[scan],
-                (&located.shape, &[]),
-                channel,
-                kept,
-                watch,
-            )?;
+            let cells = cells_of(question, (&located.shape, &[]), kept, watch)?;
             findings.extend(drift(question, kept, &cells, &located.shape, spec));
             let wedge = (
                 ByAddress(Arc::clone(&cells)),
@@ -137,16 +131,15 @@ pub(super) fn scales(
         if let Some(&index) = index_of_wedge.get(&scan) {
             of_scan.push(index);
         } else if let Some((&other, &index)) = index_of_wedge.first_key_value() {
-            let channel = question.settings.channel;
-            let there = lid_of(&question.scans[other], channel, kept);
-            let here = lid_of(raster, channel, kept);
+            let there = lighting_of(question, other, kept);
+            let here = lighting_of(question, scan, kept);
             let key = (
                 ByAddress(Arc::clone(&all[index])),
                 ByAddress(Arc::clone(raster)),
             );
             let scale = kept.levelled.get(&key).unwrap_or_else(|| {
                 let base = Arc::clone(&all[index]);
-                let made = Arc::new(Levelled::new(base, (*there).as_ref(), (*here).as_ref()));
+                let made = Arc::new(Levelled::new(base, there.lid(), here.lid()));
                 kept.levelled.put(key, Arc::clone(&made));
                 made
             });
@@ -176,12 +169,13 @@ pub(super) fn scales(
             all.push(made.scale);
         }
     }
-    for (scan, raster) in question.scans.iter().enumerate() {
-        if let Some(lid) = &*lid_of(raster, question.settings.channel, kept)
-            && lid.is_uneven()
-        {
-            findings.push(lid.finding(scan));
-        }
+    if let Some(glass) = glass_of(question, kept)
+        && let Err(why) = &*glass
+    {
+        findings.push(lighting::not_empty(*why));
+    }
+    for scan in 0..question.scans.len() {
+        findings.extend(lighting_of(question, scan, kept).findings(scan));
     }
     Ok(Scales {
         all,
@@ -208,12 +202,11 @@ pub fn scale_of_wedge(
         return Ok(None);
     };
     for located in wedges {
-        let Some(scan) = question.scans.get(located.shape.scan) else {
+        if located.shape.scan >= question.scans.len() {
             continue;
-        };
-        let channel = question.settings.channel;
+        }
         let mut kept = Kept::default();
-        let cells = cells_of(scan, (&located.shape, &[]), channel, &mut kept, watch)?;
+        let cells = cells_of(question, (&located.shape, &[]), &mut kept, watch)?;
         let fit = scale::fit_wedge(&cells, &located.shape, &spec.densities, spec.uncertainty);
         if let Ok(fit) = fit {
             return Ok(Some(Arc::new(fit.scale)));

@@ -27,6 +27,10 @@ const MOST_STRANGE: f64 = 0.08;
 /// one strange step then moves the whole curve.
 const OWN_SHARE: f64 = 0.5;
 
+/// Distance over which errors of the light become unlike, millimetres: a lamp and a lid change
+/// over centimetres (common practice, no source).
+const LIGHT_REACH_MM: f64 = 30.0;
+
 /// What is believed of a strip before it is read.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ReadingOptions {
@@ -36,6 +40,8 @@ pub struct ReadingOptions {
     pub fall_off_along: f64,
     /// Prior standard deviation of light fall-off over the whole width, decades.
     pub fall_off_across: f64,
+    /// Standard error of the light that falls on a place, scanner density.
+    pub lighting: f64,
 }
 
 impl Default for ReadingOptions {
@@ -59,6 +65,7 @@ impl Default for ReadingOptions {
             },
             fall_off_along: 0.012,
             fall_off_across: 0.004,
+            lighting: 0.0,
         }
     }
 }
@@ -158,7 +165,8 @@ pub fn read_strip(
         steps,
         scanner: &weights * scanner,
         density: solution.0 - bent,
-        covariance: with_own_share(&solution.1),
+        covariance: with_own_share(&solution.1)
+            + lit(&problem, &used, scale, &weights) * options.lighting.powi(2),
         scale_modes: &weights * cell_modes,
         unevenness: Unevenness {
             exposure_decades: variance.sqrt(),
@@ -166,6 +174,22 @@ pub fn read_strip(
             scale_mm: value[1],
         },
     }
+}
+
+/// Covariance that an error of the light of one scanner density makes between entries: alike where
+/// they lie near each other.
+fn lit(
+    problem: &Problem,
+    used: &[(Cell, usize)],
+    scale: &dyn DensityScale,
+    weights: &DMatrix<f64>,
+) -> DMatrix<f64> {
+    let slopes = used.iter().map(|(cell, _)| scale.slope(scanner(cell)));
+    let slopes = DVector::from_iterator(used.len(), slopes);
+    let alike = DMatrix::from_fn(used.len(), used.len(), |i, j| {
+        (-problem.distance[(i, j)] / LIGHT_REACH_MM).exp() * slopes[i] * slopes[j]
+    });
+    weights * alike * weights.transpose()
 }
 
 /// The covariance with [`OWN_SHARE`] of every error made the step's own.

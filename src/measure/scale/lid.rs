@@ -11,10 +11,11 @@ use rayon::prelude::*;
 
 use super::DensityScale;
 use super::StrayCorrection;
+use super::glass::Glass;
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::geometry::Point;
 use crate::measure::raster::{Channel, Raster};
-use crate::measure::reading::{Around, Cell};
+use crate::measure::reading::Around;
 
 /// Places looked at along the longer side of a scan.
 const ACROSS: usize = 120;
@@ -22,7 +23,7 @@ const ACROSS: usize = 120;
 const LOOKED: usize = 5;
 /// Scatter within a place, and distance from the border's level, at which it is no longer taken
 /// for the lid, scanner density.
-const EVEN: f64 = 0.03;
+pub(super) const EVEN: f64 = 0.03;
 const SAME: f64 = 0.06;
 /// Share of the places along the border that must be lid.
 const AT_BORDER: f64 = 0.6;
@@ -37,7 +38,7 @@ const TERMS: usize = 6;
 const ROUNDS: usize = 8;
 /// Root mean square unevenness, density, below which nothing is corrected: the lid itself is no
 /// more even than that (common practice, no source).
-const LEAST: f64 = 0.002;
+pub(super) const LEAST: f64 = 0.002;
 /// And how many times its own standard error it must be.
 const CERTAIN: f64 = 3.0;
 /// Standard error of the level of a lid between two scans, scanner density: lamps come back to
@@ -59,15 +60,17 @@ pub struct Lid {
     surface: Terms,
     /// Covariance of the surface.
     covariance: SMatrix<f64, TERMS, TERMS>,
+    /// Root mean square distance of the lid's places from the surface, none counted beyond [`EVEN`].
+    scatter: f64,
 }
 
 /// One place of the scan.
 #[derive(Debug, Clone, Copy)]
-struct Spot {
+pub(super) struct Spot {
     /// Median scanner density.
-    level: f64,
+    pub level: f64,
     /// Half the spread of the middle half.
-    scatter: f64,
+    pub scatter: f64,
 }
 
 /// Terms of the surface at a place that goes from -1 to 1 each way.
@@ -79,13 +82,34 @@ impl Lid {
     /// Looks for the lid; `None` when the border of the scan is not even, or too little of it is
     /// in sight.
     pub fn seen(raster: &Raster, channel: Channel) -> Option<Self> {
-        let pitch = raster.width.max(raster.height).div_ceil(ACROSS).max(4);
-        let (columns, rows) = (raster.width / pitch, raster.height / pitch);
-        if columns < 8 || rows < 8 {
-            return None;
-        }
+        let (pitch, columns, rows) = grid(raster)?;
         let spots = spots(raster, channel, pitch, (columns, rows));
-        let lid = flooded(&spots, columns, rows)?;
+        Self::among(&spots, (pitch, columns, rows))
+    }
+
+    /// The lid as it is seen, and as it is once what an empty glass shows is taken off.
+    pub(super) fn seen_over(
+        raster: &Raster,
+        channel: Channel,
+        glass: &Glass,
+    ) -> (Option<Self>, Option<Self>) {
+        let Some((pitch, columns, rows)) = grid(raster) else {
+            return (None, None);
+        };
+        let mut spots = spots(raster, channel, pitch, (columns, rows));
+        let lid = Self::among(&spots, (pitch, columns, rows));
+        let middle = |i: usize, full: usize| (i as f64 + 0.5) * pitch as f64 / full as f64;
+        for (index, spot) in spots.iter_mut().enumerate() {
+            spot.level -= glass.darker(Point::new(
+                middle(index % columns, raster.width),
+                middle(index / columns, raster.height),
+            ));
+        }
+        (lid, Self::among(&spots, (pitch, columns, rows)))
+    }
+
+    fn among(spots: &[Spot], (pitch, columns, rows): (usize, usize, usize)) -> Option<Self> {
+        let lid = flooded(spots, columns, rows)?;
         let at = |index: usize| {
             let place = |i: usize, count: usize| 2.0 * (i as f64 + 0.5) / count as f64 - 1.0;
             terms(
@@ -100,13 +124,19 @@ impl Lid {
                 (at(index), spots[index].level, patch)
             })
             .collect();
-        let (surface, covariance) = surface(&known)?;
+        let (surface, covariance, scatter) = surface(&known)?;
         Some(Self {
             width: (columns * pitch) as f64,
             height: (rows * pitch) as f64,
             surface,
             covariance,
+            scatter,
         })
+    }
+
+    /// Root mean square distance of the lid's places from the surface, scanner density.
+    pub(super) fn scatter(&self) -> f64 {
+        self.scatter
     }
 
     fn terms_at(&self, at: Point) -> Terms {
@@ -151,15 +181,6 @@ impl Lid {
         found > LEAST && found > CERTAIN * error
     }
 
-    /// Takes the uneven lighting off cells.
-    pub fn even_out(&self, cells: &mut [Cell]) {
-        for cell in cells {
-            let factor = 10f64.powf(self.darker(cell.at));
-            cell.light *= factor;
-            cell.light_error *= factor;
-        }
-    }
-
     /// What a person is told of it.
     pub fn finding(&self, scan: usize) -> Finding {
         let (found, error) = self.unevenness();
@@ -182,8 +203,16 @@ impl Lid {
     }
 }
 
+/// Side of a place in pixels, and how many lie along a row and down a column; `None` when the scan
+/// is too small.
+pub(super) fn grid(raster: &Raster) -> Option<(usize, usize, usize)> {
+    let pitch = raster.width.max(raster.height).div_ceil(ACROSS).max(4);
+    let (columns, rows) = (raster.width / pitch, raster.height / pitch);
+    (columns >= 8 && rows >= 8).then_some((pitch, columns, rows))
+}
+
 /// Level and scatter of every place.
-fn spots(
+pub(super) fn spots(
     raster: &Raster,
     channel: Channel,
     pitch: usize,
@@ -268,10 +297,11 @@ fn flooded(spots: &[Spot], columns: usize, rows: usize) -> Option<Vec<usize>> {
     (inner.len() >= FEWEST).then_some(inner)
 }
 
-/// The surface through the lid's places, what lies off it counting less (Tukey's biweight), and
-/// its covariance from the scatter of whole patches (the sandwich estimator for clusters, Liang
-/// and Zeger 1986, from memory).
-fn surface(known: &[(Terms, f64, usize)]) -> Option<(Terms, SMatrix<f64, TERMS, TERMS>)> {
+/// The surface through the lid's places, what lies off it counting less (Tukey's biweight), its
+/// covariance, and the places' root mean square distance from it. The covariance comes from the
+/// scatter of whole patches (the sandwich estimator for clusters, Liang and Zeger 1986, from
+/// memory).
+fn surface(known: &[(Terms, f64, usize)]) -> Option<(Terms, SMatrix<f64, TERMS, TERMS>, f64)> {
     let mut weights = vec![1.0; known.len()];
     let mut surface = Terms::zeros();
     let mut inverse = SMatrix::<f64, TERMS, TERMS>::zeros();
@@ -312,7 +342,9 @@ fn surface(known: &[(Terms, f64, usize)]) -> Option<(Terms, SMatrix<f64, TERMS, 
         .map(|score| score * score.transpose())
         .sum();
     let covariance = inverse * meat * inverse * (count / (count - TERMS as f64));
-    Some((surface, covariance))
+    let away = |(terms, level, _): &(Terms, f64, usize)| (level - surface.dot(terms)).abs().min(EVEN);
+    let squares: f64 = known.iter().map(|place| away(place).powi(2)).sum();
+    Some((surface, covariance, (squares / known.len() as f64).sqrt()))
 }
 
 /// The scale of another scan's wedge on a scan of the same session, its level moved by what the

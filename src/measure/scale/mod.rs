@@ -4,9 +4,12 @@ use super::reading::Around;
 
 pub mod calibration;
 mod checks;
+pub mod glass;
 pub mod lid;
+pub mod lighting;
 pub mod repeats;
 pub mod reuse;
+mod smooth;
 mod stray;
 mod wedge;
 mod white;

@@ -5,6 +5,8 @@
 
 #![expect(clippy::unwrap_used, reason = "what fails here fails a test")]
 
+mod empty;
+
 use std::sync::Arc;
 
 use rayon::prelude::*;
