@@ -69,6 +69,9 @@ pub(super) struct Reading {
 /// How densities are read from scans, and how they are told.
 #[derive(Debug, Args)]
 pub(super) struct Measuring {
+    /// Scan of the empty glass with the same settings and area; goes before the session's
+    #[arg(long, value_name = "FILE")]
+    pub(super) empty: Option<PathBuf>,
     /// Calibration file of the scanner, for scans without a wedge; goes before the session's
     #[arg(long, value_name = "FILE")]
     pub(super) calibration: Option<PathBuf>,

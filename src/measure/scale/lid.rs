@@ -342,7 +342,8 @@ fn surface(known: &[(Terms, f64, usize)]) -> Option<(Terms, SMatrix<f64, TERMS, 
         .map(|score| score * score.transpose())
         .sum();
     let covariance = inverse * meat * inverse * (count / (count - TERMS as f64));
-    let away = |(terms, level, _): &(Terms, f64, usize)| (level - surface.dot(terms)).abs().min(EVEN);
+    let away =
+        |(terms, level, _): &(Terms, f64, usize)| (level - surface.dot(terms)).abs().min(EVEN);
     let squares: f64 = known.iter().map(|place| away(place).powi(2)).sum();
     Some((surface, covariance, (squares / known.len() as f64).sqrt()))
 }

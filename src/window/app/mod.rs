@@ -205,6 +205,7 @@ impl App {
         self.take_in();
         let session = Arc::clone(self.history.session());
         self.shelf.tend(&session.scans, &self.wake);
+        self.shelf.tend(session.empty.as_slice(), &self.wake);
         self.solve(&session);
         self.tend_print(&session);
         if ctx.input(|input| input.viewport().close_requested())
@@ -233,6 +234,26 @@ impl App {
                 .scans
                 .iter()
                 .all(|scan| self.shelf.standing(scan) == Standing::Ready);
+        let empty = match session
+            .empty
+            .as_ref()
+            .map(|scan| (scan, self.shelf.standing(scan)))
+        {
+            None => None,
+            Some((scan, Standing::Ready)) => self
+                .shelf
+                .opened(scan)
+                .map(|opened| Arc::clone(&opened.raster)),
+            Some((_, Standing::Reading(_))) => return,
+            Some((_, Standing::Changed)) => {
+                self.said = "The empty scan is not the file that the session was made with.".into();
+                return;
+            }
+            Some((_, Standing::Missing(why))) => {
+                self.said = format!("The empty scan can't be had: {why}");
+                return;
+            }
+        };
         let rasters = session
             .scans
             .iter()
@@ -249,7 +270,7 @@ impl App {
         }
         let (kept, wake) = (&self.kept, &self.wake);
         self.analysis.ask(asked, || {
-            let question = session.question(rasters);
+            let question = session.question(rasters).on_glass(empty);
             let kept = Arc::clone(kept);
             Job::start("measure", wake, move |watch| {
                 let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
