@@ -20,6 +20,8 @@ pub enum Ask {
     Locate(usize),
     /// The folder that scanning software saves in.
     Watch,
+    /// The scan of the empty glass.
+    Empty,
     /// Where to save the session.
     Save,
     /// Where to write the drawing.
@@ -93,7 +95,7 @@ impl Dialogs for SystemDialogs {
         };
         let future = match what {
             Ask::Open => several(dialog.add_filter("Sessions and scans", &readable)),
-            Ask::Scans | Ask::Locate(_) | Ask::Print | Ask::WedgeScans => {
+            Ask::Scans | Ask::Locate(_) | Ask::Empty | Ask::Print | Ask::WedgeScans => {
                 several(dialog.add_filter("Scans", &SCAN_ENDINGS))
             }
             Ask::Watch => folder(dialog),

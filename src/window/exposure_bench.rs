@@ -90,6 +90,7 @@ impl ExposureBench {
                     });
                 }
                 card(ui, scene.theme, |ui| self.wedge_ui(ui, scene, asks));
+                card(ui, scene.theme, |ui| glass_ui(ui, scene, asks));
                 card(ui, scene.theme, |ui| weighing_ui(ui, scene, asks));
                 card(ui, scene.theme, |ui| self.notes_ui(ui, scene, asks));
             });
@@ -251,6 +252,39 @@ impl ExposureBench {
             asks.push(Request::edit(Edit::SetNotes(draft.text.clone())));
         }
     }
+}
+
+/// The scan of the empty glass.
+fn glass_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    ui.set_min_width(ui.available_width());
+    ui.heading("The empty glass");
+    ui.label("A scan with the lid closed and nothing on the glass, set and cropped like the others, tells how the lamp lights it. Without one the lid around the strips does.");
+    let empty = scene.session.empty.as_ref();
+    if let Some(empty) = empty {
+        let name = empty.path.file_name().unwrap_or(empty.path.as_os_str());
+        ui.label(name.to_string_lossy());
+    }
+    ui.horizontal(|ui| {
+        let choose = if empty.is_some() {
+            "Choose another…"
+        } else {
+            "Choose its scan…"
+        };
+        let choose = ui
+            .button(choose)
+            .accessible_name("Choose the scan of the empty glass");
+        if choose.clicked() {
+            asks.push(Request::ChooseEmpty);
+        }
+        if empty.is_some() {
+            let off = ui
+                .button("Do without")
+                .accessible_name("Do without the empty scan");
+            if off.clicked() {
+                asks.push(Request::edit(Edit::SetEmpty(None)));
+            }
+        }
+    });
 }
 
 /// The choice of what densities are read from.

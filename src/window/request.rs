@@ -224,6 +224,8 @@ pub enum Request {
     Describe,
     /// Call off what is being read.
     CancelReading,
+    /// Find the scan of the empty glass.
+    ChooseEmpty,
     /// Find the file of a scan.
     Locate(usize),
     /// Take a scan as it is now, though it changed.

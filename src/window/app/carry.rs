@@ -33,6 +33,7 @@ impl App {
             }
             Request::Describe => self.describe(),
             Request::CancelReading => self.shelf.cancel(),
+            Request::ChooseEmpty => self.ask(Ask::Empty),
             Request::Locate(scan) => self.ask(Ask::Locate(scan)),
             Request::TakeChanged(scan) => self.take_changed(scan),
             Request::ReadAgain(scan) => {

@@ -246,11 +246,17 @@ impl App {
                 .map(|opened| Arc::clone(&opened.raster)),
             Some((_, Standing::Reading(_))) => return,
             Some((_, Standing::Changed)) => {
-                self.said = "The empty scan is not the file that the session was made with.".into();
+                self.said =
+                    "The empty scan is not the file that the session was made with: choose \
+                             it anew at Exposures, or take it off there."
+                        .into();
                 return;
             }
             Some((_, Standing::Missing(why))) => {
-                self.said = format!("The empty scan can't be had: {why}");
+                self.said = format!(
+                    "The empty scan can't be had: {why}. Choose it anew at Exposures, or take it \
+                     off there."
+                );
                 return;
             }
         };

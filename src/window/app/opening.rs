@@ -144,6 +144,10 @@ impl App {
         match ask {
             Ask::Open | Ask::Scans => self.open_session(&paths),
             Ask::Locate(scan) => self.locate(scan, &first),
+            Ask::Empty => {
+                let empty = Scan::new(whole(Path::new(""), &first));
+                self.edit(&[Edit::SetEmpty(Some(empty))]);
+            }
             Ask::Watch => self.watch(&whole(Path::new(""), &first)),
             Ask::Save => {
                 self.save_to(&whole(Path::new(""), &first));

@@ -41,7 +41,9 @@ impl App {
         let opened = |scan| Some(Arc::clone(&self.shelf.opened(scan)?.raster));
         let scans = session.scans.iter().map(opened).collect::<Option<Vec<_>>>();
         if let (Some(raster), Some(scans)) = (opened(print), scans) {
-            work.preview(pair, session, analysis, (&raster, scans), &self.wake);
+            let question = session.question(scans);
+            let question = question.on_glass(session.empty.as_ref().and_then(opened));
+            work.preview(pair, session, analysis, (&raster, question), &self.wake);
         }
     }
 

@@ -58,7 +58,7 @@ impl Work {
         pair: usize,
         session: &Arc<Session>,
         analysis: &Arc<Analysis>,
-        (print, scans): (&Arc<Raster>, Vec<Arc<Raster>>),
+        (print, question): (&Arc<Raster>, Question),
         wake: &Wake,
     ) {
         let bare = Session {
@@ -80,7 +80,6 @@ impl Work {
         }
         self.preview.ask((self.asked, pair), || {
             let (analysis, print) = (Arc::clone(analysis), Arc::clone(print));
-            let question: Question = session.question(scans);
             Job::start("preview", wake, move |watch| {
                 prepare(&print, &question, &analysis, pair, LONGEST, watch)
             })
