@@ -15,9 +15,6 @@ use crate::measure::reading::Cell;
 /// Times the lid's scatter without the empty scan, and density more, from which the empty scan is
 /// taken to be of another glass or lamp.
 const WORSE: (f64, f64) = (1.1, 0.0002);
-/// Root mean square difference between lid and empty scan, density, from which a person is told:
-/// below, shadows and stray light of the strips on the lid look alike (from practice scans).
-const CHANGED: f64 = 0.004;
 
 /// How an empty scan serves a scan.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,7 +100,7 @@ impl Lighting {
     fn changed(&self) -> Option<(f64, f64)> {
         let serves = matches!(self.served, Served::Even | Served::Used);
         let lid = self.lid.as_ref().filter(|lid| serves && lid.is_uneven())?;
-        Some(lid.unevenness()).filter(|(found, _)| *found > CHANGED)
+        Some(lid.unevenness())
     }
 
     /// The empty glass, if it is taken off.
