@@ -150,9 +150,6 @@ pub(super) struct Measure {
     /// With scans: densities of the wedge that was scanned along, or a file with them
     #[arg(long, value_name = "DENSITIES")]
     pub(super) wedge: Option<String>,
-    /// Scan of the empty glass with the same settings and area; goes before the session's
-    #[arg(long, value_name = "FILE")]
-    pub(super) empty: Option<PathBuf>,
     #[command(flatten)]
     pub(super) measuring: Measuring,
 }
@@ -162,9 +159,6 @@ pub(super) struct Solve {
     /// The session file
     #[arg(value_name = "SESSION")]
     pub(super) session: PathBuf,
-    /// Scan of the empty glass with the same settings and area; goes before the session's
-    #[arg(long, value_name = "FILE")]
-    pub(super) empty: Option<PathBuf>,
     #[command(flatten)]
     pub(super) measuring: Measuring,
 }

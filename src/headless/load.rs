@@ -33,7 +33,7 @@ impl Loaded {
     }
 
     /// Takes a scan of the empty glass, before the one that the session names itself.
-    pub(super) fn take_empty(
+    fn take_empty(
         &mut self,
         file: Option<&Path>,
         reading: &Reading,
@@ -152,12 +152,17 @@ pub(super) fn options(scan: &Scan, reading: &Reading) -> ScanOptions {
     }
 }
 
-/// Takes what was said on the command line into a session, before what it says itself.
-pub(super) fn measuring(session: &mut Session, said: &Measuring) -> Result<(), Failure> {
+/// Takes what was said on the command line, before what the session says itself.
+pub(super) fn measuring(
+    loaded: &mut Loaded,
+    said: &Measuring,
+    progress: &Progress,
+) -> Result<(), Failure> {
     if let Some(channel) = said.channel {
-        session.settings.channel = channel;
+        loaded.session.settings.channel = channel;
     }
-    calibration(session, said.calibration.as_deref())
+    calibration(&mut loaded.session, said.calibration.as_deref())?;
+    loaded.take_empty(said.empty.as_deref(), &said.reading, progress)
 }
 
 /// Takes a calibration file into a session, before the one that it names itself.

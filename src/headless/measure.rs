@@ -20,12 +20,7 @@ pub(super) fn run(task: &Measure) -> Result<Outcome, Failure> {
         }
         load::scans(session, Path::new(""), &task.measuring.reading, &progress)?
     };
-    load::measuring(&mut loaded.session, &task.measuring)?;
-    loaded.take_empty(
-        task.measuring.empty.as_deref(),
-        &task.measuring.reading,
-        &progress,
-    )?;
+    load::measuring(&mut loaded, &task.measuring, &progress)?;
     progress.stage("measuring");
     let question = loaded.question();
     let mut analysis = analyse(&question, &progress)?;

@@ -11,12 +11,7 @@ use crate::measure::finding::Weight;
 pub(super) fn run(task: &Solve) -> Result<Outcome, Failure> {
     let progress = Progress::start(task.measuring.reading.quiet);
     let mut loaded = load::session(&task.session, &task.measuring.reading, &progress)?;
-    load::measuring(&mut loaded.session, &task.measuring)?;
-    loaded.take_empty(
-        task.measuring.empty.as_deref(),
-        &task.measuring.reading,
-        &progress,
-    )?;
+    load::measuring(&mut loaded, &task.measuring, &progress)?;
     progress.stage("measuring and solving");
     let question = loaded.question();
     let mut analysis = analyse(&question, &progress)?;

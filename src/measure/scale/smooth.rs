@@ -165,7 +165,10 @@ mod tests {
             (middle / expected - 1.0).abs() < 0.15,
             "{middle} {expected}"
         );
-        let found = plane.value.iter().map(|v| v * v).sum::<f64>() / levels.len() as f64;
-        assert!((found / expected - 1.0).abs() < 0.35, "{found} {expected}");
+        // Near the borders fewer places count, which the variances know.
+        let count = levels.len() as f64;
+        let found = plane.value.iter().map(|v| v * v).sum::<f64>() / count;
+        let stated = plane.variance.iter().sum::<f64>() / count;
+        assert!((found / stated - 1.0).abs() < 0.35, "{found} {stated}");
     }
 }

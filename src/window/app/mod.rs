@@ -234,31 +234,8 @@ impl App {
                 .scans
                 .iter()
                 .all(|scan| self.shelf.standing(scan) == Standing::Ready);
-        let empty = match session
-            .empty
-            .as_ref()
-            .map(|scan| (scan, self.shelf.standing(scan)))
-        {
-            None => None,
-            Some((scan, Standing::Ready)) => self
-                .shelf
-                .opened(scan)
-                .map(|opened| Arc::clone(&opened.raster)),
-            Some((_, Standing::Reading(_))) => return,
-            Some((_, Standing::Changed)) => {
-                self.said =
-                    "The empty scan is not the file that the session was made with: choose \
-                             it anew at Exposures, or take it off there."
-                        .into();
-                return;
-            }
-            Some((_, Standing::Missing(why))) => {
-                self.said = format!(
-                    "The empty scan can't be had: {why}. Choose it anew at Exposures, or take it \
-                     off there."
-                );
-                return;
-            }
+        let Some(empty) = self.empty_glass(session) else {
+            return;
         };
         let rasters = session
             .scans

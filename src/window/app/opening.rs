@@ -1,6 +1,7 @@
 //! Opening: paths given, dropped or chosen, and the demo.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use egui::Context;
 
@@ -10,8 +11,10 @@ use crate::files::atomic;
 use crate::files::folder::{ends_with, scans_and_sessions};
 use crate::files::paths::{whole, with_paths};
 use crate::files::session::read_session;
+use crate::measure::raster::Raster;
 use crate::window::command::Bench;
 use crate::window::dialogs::{Ask, SCAN_ENDINGS};
+use crate::window::shelf::Standing;
 
 /// The demo travels with the program.
 const DEMO: [(&str, &[u8]); 2] = [
@@ -174,6 +177,32 @@ impl App {
             Ask::CalibrationPicture => self.draw_calibration(&first),
             Ask::Sheet => self.save_sheet(&first),
             Ask::Tones => self.save_tones(&first),
+        }
+    }
+
+    /// The scan of the empty glass, if the session names one; `None` as long as it isn't to be had,
+    /// with the reason said.
+    pub(super) fn empty_glass(&mut self, session: &Session) -> Option<Option<Arc<Raster>>> {
+        let Some(scan) = &session.empty else {
+            return Some(None);
+        };
+        match self.shelf.standing(scan) {
+            Standing::Ready => Some(Some(Arc::clone(&self.shelf.opened(scan)?.raster))),
+            Standing::Reading(_) => None,
+            Standing::Changed => {
+                self.said =
+                    "The empty scan is not the file that the session was made with: choose \
+                             it anew at Exposures, or take it off there."
+                        .into();
+                None
+            }
+            Standing::Missing(why) => {
+                self.said = format!(
+                    "The empty scan can't be had: {why}. Choose it anew at Exposures, or take it \
+                     off there."
+                );
+                None
+            }
         }
     }
 
