@@ -11,6 +11,7 @@ use crate::measure::raster::Channel;
 use crate::measure::scale::calibration::{
     Calibration, CalibrationFit, CalibrationGap, CalibrationScan,
 };
+use crate::measure::scale::repeats::Repeat;
 use crate::measure::strip::Located;
 
 /// Raised when a word of the schema is removed or changes its meaning.
@@ -30,6 +31,7 @@ struct Answer<'a> {
     wedges: &'a [Located],
     #[serde(skip_serializing_if = "Option::is_none")]
     pairs: Option<&'a [PairResult]>,
+    repeats: &'a [Repeat],
     findings: &'a [Finding],
 }
 
@@ -217,6 +219,7 @@ fn answer<'a>(loaded: &Loaded, analysis: &'a Analysis, task: &'static str) -> An
         strips: &analysis.strips,
         wedges: &analysis.wedges,
         pairs: None,
+        repeats: &analysis.repeats,
         findings: &analysis.findings,
     }
 }

@@ -66,6 +66,8 @@ pub enum Kind {
     UnevenLight,
     /// What a scan of the empty glass tells, or why it isn't used.
     EmptyScan,
+    /// What is said to be one strip seen more than once doesn't look like one.
+    RepeatsDisagree,
     /// The scanner stops telling neighbouring fields of the wedge apart.
     IndistinctTones,
     /// A strip could not be found.

@@ -7,6 +7,7 @@ use super::words::plain;
 use crate::measure::calibrating::Judged;
 use crate::measure::raster::Channel;
 use crate::measure::scale::calibration::{Calibration, CalibrationFit, channel_word};
+use crate::measure::scale::repeats::Repeat;
 use crate::measure::scale::{DensityScale as _, standard_error};
 
 /// The report of `twinstrip calibrate` and `twinstrip show`.
@@ -84,25 +85,31 @@ fn table(channel: Channel, fit: &CalibrationFit) -> String {
         )
         .ok();
     }
-    if !fit.repeats.is_empty() {
-        text.push_str(
-            "\nRepeat error from scan to scan, levels brought together\n  density  error  rests \
-             on\n",
-        );
-        for repeat in &fit.repeats {
-            writeln!(
-                text,
-                "  {:>7}  {:>6}  {:.0} degrees of freedom",
-                plain(repeat.density, 1),
-                plain(repeat.error, 4),
-                repeat.freedom.max(1.0),
-            )
-            .ok();
-        }
-    }
+    text.push_str(&repeats(&fit.repeats));
     text.push_str("\nStandard error of a density on another scan\n  density  error\n");
     for (density, error) in errors_by_density(fit) {
         writeln!(text, "  {:>7}  {:>5}", plain(density, 1), plain(error, 3)).ok();
+    }
+    text
+}
+
+/// The repeat error by density; nothing where none was measured.
+pub(super) fn repeats(repeats: &[Repeat]) -> String {
+    if repeats.is_empty() {
+        return String::new();
+    }
+    let mut text = String::from(
+        "\nRepeat error from scan to scan, levels brought together\n  density  error  rests on\n",
+    );
+    for repeat in repeats {
+        writeln!(
+            text,
+            "  {:>7}  {:>6}  {:.0} degrees of freedom",
+            plain(repeat.density, 1),
+            plain(repeat.error, 4),
+            repeat.freedom.max(1.0),
+        )
+        .ok();
     }
     text
 }

@@ -38,6 +38,7 @@ pub fn measured(session: &Session, analysis: &Analysis) -> String {
     let mut text = headline::measured(session, analysis);
     text.push_str(&findings::list(session, analysis));
     text.push_str(&tables::densities(session, analysis));
+    text.push_str(&calibration::repeats(&analysis.repeats));
     text
 }
 

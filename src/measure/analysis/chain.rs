@@ -7,6 +7,7 @@ use rayon::prelude::*;
 use super::checks::{reading_checks, scan_checks};
 use super::gate::Gate;
 use super::kept::{ByAddress, Kept, ReadingKey};
+use super::repeated::{Read, Repeats};
 use super::results::strip_results;
 use super::scales::{Scales, scales};
 use super::{Analysis, PairResult, Question};
@@ -52,10 +53,17 @@ pub fn analyse_again(
     let strip_cells = strip_cells(question, &shapes, kept, watch)?;
     watch.at(2, STAGES)?;
     let told = (watch, &mut findings);
-    let scales = scales(question, &found, &strip_cells, kept, told)?;
+    let mut scales = scales(question, &found, &strip_cells, kept, told)?;
     watch.at(3, STAGES)?;
     findings.extend(scan_checks(question, &found, kept));
-    let readings = readings(question, &shapes, &strip_cells, &scales, kept);
+    let mut as_read = readings(question, &shapes, &strip_cells, &scales, kept);
+    if read(question, &shapes, &strip_cells, &as_read).level(&mut scales, &mut findings) {
+        as_read = readings(question, &shapes, &strip_cells, &scales, kept);
+    }
+    let read = read(question, &shapes, &strip_cells, &as_read);
+    let known = scales.calibration_repeats(question, kept);
+    let repeats = read.repeats(&scales, &known, &mut findings);
+    let readings = read.widened(&scales, &repeats);
     findings.extend(reading_checks(
         question,
         &shapes,
@@ -68,8 +76,8 @@ pub fn analyse_again(
     let mut pairs = Vec::new();
     for (reference, coupon) in couples(question) {
         let (Some(on_reference), Some(on_coupon)) = (
-            evidence(question, reference, &shapes, &readings, &scales),
-            evidence(question, coupon, &shapes, &readings, &scales),
+            evidence(reference, &read, &scales, &repeats),
+            evidence(coupon, &read, &scales, &repeats),
         ) else {
             continue;
         };
@@ -103,6 +111,7 @@ pub fn analyse_again(
             .filter(strip::Located::is_sure)
             .collect(),
         pairs,
+        repeats: repeats.told,
         findings,
     })
 }
@@ -317,23 +326,31 @@ pub(super) fn couples(question: &Question) -> Vec<(usize, usize)> {
 }
 
 fn evidence(
-    question: &Question,
     strip: usize,
-    shapes: &[Option<&StripShape>],
-    readings: &[Option<Arc<StripReading>>],
+    read: &Read<'_>,
     scales: &Scales,
+    repeats: &Repeats,
 ) -> Option<StripEvidence> {
-    let spec = &question.strips[strip];
-    let reading = readings[strip].as_ref()?;
-    let scan = shapes[strip]?.scan;
+    let spec = &read.question.strips[strip];
     Some(StripEvidence {
         strip,
         role: spec.role,
         exposures: spec.exposures.clone()?,
-        reading: StripReading {
-            scale_modes: scales.spread(scan, &reading.scale_modes),
-            ..(**reading).clone()
-        },
+        reading: read.as_one(strip, scales, repeats)?,
         excluded: spec.excluded.clone(),
     })
+}
+
+fn read<'a>(
+    question: &'a Question,
+    shapes: &'a [Option<&'a StripShape>],
+    cells: &'a [Option<Arc<Vec<Cell>>>],
+    readings: &'a [Option<Arc<StripReading>>],
+) -> Read<'a> {
+    Read {
+        question,
+        shapes,
+        cells,
+        readings,
+    }
 }

@@ -7,6 +7,7 @@ mod chain;
 mod checks;
 mod gate;
 mod kept;
+mod repeated;
 mod results;
 mod scales;
 
@@ -24,6 +25,7 @@ use super::finding::Finding;
 use super::geometry::{Area, StripShape};
 use super::raster::{Channel, Raster};
 use super::scale::calibration::Calibration;
+use super::scale::repeats::Repeat;
 use super::strip::{Located, Role};
 
 /// A strip as the session describes it.
@@ -176,6 +178,10 @@ pub struct Analysis {
     pub spare: Vec<Located>,
     /// One entry a coupon that could be solved.
     pub pairs: Vec<PairResult>,
+    /// How differently the scanner reads one field from scan to scan once levels are brought
+    /// together, by density, as strips that were seen more than once show it; a calibration's
+    /// repeats are pooled in. Empty where no strip was.
+    pub repeats: Vec<Repeat>,
     /// What a person should be told, heaviest first.
     pub findings: Vec<Finding>,
 }

@@ -1,6 +1,6 @@
 //! The density scale that each scan is read with.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use nalgebra::DMatrix;
@@ -13,6 +13,7 @@ use crate::measure::geometry::StripShape;
 use crate::measure::reading::{Cell, STRAY_MODES};
 use crate::measure::scale::calibration::see;
 use crate::measure::scale::lid::Levelled;
+use crate::measure::scale::repeats::Repeat;
 use crate::measure::scale::{self, DensityScale, lighting, reuse};
 use crate::measure::strip::{Found, Located};
 use crate::measure::watch::{Cancelled, Watch};
@@ -25,12 +26,45 @@ pub(super) struct Scales {
     of_scan: Vec<usize>,
     /// For each scale, the place of the one that it follows but for the level, if it does.
     follows: Vec<Option<usize>>,
+    /// By scan: its scale, when it is that of another scan's wedge, and that scan.
+    levelled: BTreeMap<usize, (Arc<Levelled>, usize)>,
+    /// Scans that are read by the session's calibration.
+    calibrated: BTreeSet<usize>,
 }
 
 impl Scales {
     /// The scale that a scan is read with.
     pub(super) fn of(&self, scan: usize) -> &Arc<dyn DensityScale> {
         &self.all[self.of_scan[scan]]
+    }
+
+    /// Scans that are read by the wedge of another scan, and that one.
+    pub(super) fn levelled(&self) -> Vec<(usize, Arc<Levelled>, usize)> {
+        let all = self.levelled.iter();
+        all.map(|(scan, (scale, other))| (*scan, Arc::clone(scale), *other))
+            .collect()
+    }
+
+    /// Whether a scan is read by the session's calibration.
+    pub(super) fn is_calibrated(&self, scan: usize) -> bool {
+        self.calibrated.contains(&scan)
+    }
+
+    /// The repeat error that the calibration knows of, where a scan is read by it.
+    pub(super) fn calibration_repeats(&self, question: &Question, kept: &mut Kept) -> Vec<Repeat> {
+        let scan = self.calibrated.first();
+        let made = scan.and_then(|&scan| reused(question, kept, scan));
+        let fit = made.as_ref().and_then(|made| made.as_ref().as_ref().ok());
+        fit.map_or_else(Vec::new, |(fit, _)| fit.repeats.clone())
+    }
+
+    /// Reads a scan that is read by another's wedge at another level.
+    pub(super) fn relevel(&mut self, scan: usize, scale: Levelled) {
+        let scale = Arc::new(scale);
+        self.all[self.of_scan[scan]] = Arc::<Levelled>::clone(&scale);
+        if let Some((known, _)) = self.levelled.get_mut(&scan) {
+            *known = scale;
+        }
     }
 
     /// The modes of a reading, in columns of its own scale: what is common to strips read
@@ -127,6 +161,8 @@ pub(super) fn scales(
         all.push(Arc::clone(scale));
     }
     let mut follows = vec![None; all.len()];
+    let mut levelled = BTreeMap::new();
+    let mut calibrated_scans = BTreeSet::new();
     for (scan, raster) in question.scans.iter().enumerate() {
         if let Some(&index) = index_of_wedge.get(&scan) {
             of_scan.push(index);
@@ -146,8 +182,10 @@ pub(super) fn scales(
             findings.push(scale.finding(scan, other));
             of_scan.push(all.len());
             follows.push(Some(index));
+            levelled.insert(scan, (Arc::clone(&scale), other));
             all.push(scale);
         } else if let Some(scale) = calibrated(question, kept, scan, findings) {
+            calibrated_scans.insert(scan);
             of_scan.push(all.len());
             follows.push(None);
             all.push(scale);
@@ -181,6 +219,8 @@ pub(super) fn scales(
         all,
         of_scan,
         follows,
+        levelled,
+        calibrated: calibrated_scans,
     })
 }
 

@@ -373,6 +373,26 @@ impl Levelled {
         Self { base, shift, error }
     }
 
+    /// The level that the lid shows, scanner density, and its standard error; `None` where no lid
+    /// shows it.
+    pub fn by_lid(&self) -> Option<(f64, f64)> {
+        (self.error < LEVEL_UNSEEN).then_some((self.shift, self.error))
+    }
+
+    /// How far the level is moved, scanner density.
+    pub fn shift(&self) -> f64 {
+        self.shift
+    }
+
+    /// The same at another level, scanner density, with its standard error.
+    pub fn at_level(&self, (shift, error): (f64, f64)) -> Self {
+        Self {
+            base: std::sync::Arc::clone(&self.base),
+            shift,
+            error,
+        }
+    }
+
     /// What a person is told: which scan is read by the wedge of which other.
     pub fn finding(&self, scan: usize, other: usize) -> Finding {
         let by_lid = self.error < LEVEL_UNSEEN;

@@ -4,6 +4,7 @@ use super::reading::Around;
 
 pub mod calibration;
 mod checks;
+pub mod common;
 pub mod glass;
 pub mod lid;
 pub mod lighting;

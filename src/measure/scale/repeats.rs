@@ -1,13 +1,21 @@
 //! Repeat error by density: how differently a scanner reads one field from scan to scan once the
 //! scans' levels are brought together.
 
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+use statrs::distribution::{ContinuousCDF as _, StudentsT};
+
 use super::wedge::WedgeField;
 
 /// Width of the bands of density in which the error is told.
 const BAND: f64 = 0.4;
+/// Degrees of freedom with which all bands together speak for one band: a band with few of its own
+/// is taken to be like the others.
+const LENT: f64 = 4.0;
 
 /// The repeat error in a band of density.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Repeat {
     /// Middle of the band, density.
     pub density: f64,
@@ -26,6 +34,22 @@ pub(super) struct Scatter {
     pub count: usize,
 }
 
+/// What repeated readings show of one field.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shown {
+    /// Mean density.
+    pub density: f64,
+    /// Sum of squared differences from the mean once levels are off, density.
+    pub squares: f64,
+    /// Degrees of freedom left.
+    pub freedom: f64,
+}
+
+/// Number of the band that a density is in.
+pub fn band(density: f64) -> usize {
+    (density.max(0.0) / BAND) as usize
+}
+
 /// Pools the fields' scatter band by band; `slope` is the density a unit of scanner density.
 ///
 /// Levels were taken off, one a scan: each field has lost a share of its freedom to them.
@@ -38,13 +62,20 @@ pub(super) fn by_density(
         .filter(|(_, scatter)| scatter.count > 1)
         .collect();
     let lost = 1.0 - 1.0 / (seen.len().max(1) as f64);
-    let mut bands: std::collections::BTreeMap<usize, (f64, f64)> =
-        std::collections::BTreeMap::new();
-    for (field, scatter) in seen {
-        let band = (field.listed.max(0.0) / BAND) as usize;
-        let (squares, freedom) = bands.entry(band).or_default();
-        *squares += scatter.squares * slope(field.scanner).powi(2);
-        *freedom += (scatter.count as f64 - 1.0) * lost;
+    pooled(seen.into_iter().map(|(field, scatter)| Shown {
+        density: field.listed,
+        squares: scatter.squares * slope(field.scanner).powi(2),
+        freedom: (scatter.count as f64 - 1.0) * lost,
+    }))
+}
+
+/// Pools what the fields show, band by band.
+pub fn pooled(shown: impl Iterator<Item = Shown>) -> Vec<Repeat> {
+    let mut bands: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
+    for field in shown {
+        let (squares, freedom) = bands.entry(band(field.density)).or_default();
+        *squares += field.squares;
+        *freedom += field.freedom;
     }
     bands
         .into_iter()
@@ -57,9 +88,45 @@ pub(super) fn by_density(
         .collect()
 }
 
+/// Two pooled lists as one.
+pub fn merged(one: &[Repeat], other: &[Repeat]) -> Vec<Repeat> {
+    pooled(one.iter().chain(other).map(|repeat| Shown {
+        density: repeat.density,
+        squares: repeat.error.powi(2) * repeat.freedom,
+        freedom: repeat.freedom,
+    }))
+}
+
+/// The errors as they are used in bounds: with few degrees of freedom a band leans on the others,
+/// and what is left unsure of it is allowed for by the width of Student's t against the normal
+/// distribution, at 95 %.
+pub fn cautious(repeats: &[Repeat]) -> Vec<Repeat> {
+    let squares: f64 = repeats.iter().map(|r| r.error.powi(2) * r.freedom).sum();
+    let freedom: f64 = repeats.iter().map(|r| r.freedom).sum();
+    if freedom <= 0.0 {
+        return Vec::new();
+    }
+    let lent = LENT.min(freedom);
+    let widen = |repeat: &Repeat| {
+        let own = repeat.freedom;
+        let variance = (repeat.error.powi(2) * own + squares / freedom * lent) / (own + lent);
+        Repeat {
+            error: variance.sqrt() * wider((own + lent).min(freedom)),
+            ..*repeat
+        }
+    };
+    repeats.iter().map(widen).collect()
+}
+
+/// How much wider than normal bounds those of Student's t are, at 95 %.
+pub(super) fn wider(freedom: f64) -> f64 {
+    let student = StudentsT::new(0.0, 1.0, freedom.max(1.0));
+    student.map_or(1.0, |student| student.inverse_cdf(0.975) / 1.96)
+}
+
 /// The error as modes of a scale at a density: what one band reads wrong on a scan, everything in
 /// it reads wrong, and neighbouring bands share what lies between their middles.
-pub(super) fn modes(repeats: &[Repeat], density: f64) -> impl Iterator<Item = f64> {
+pub fn modes(repeats: &[Repeat], density: f64) -> impl Iterator<Item = f64> {
     let last = repeats.len().saturating_sub(1);
     repeats.iter().enumerate().map(move |(place, repeat)| {
         let beyond =
@@ -82,6 +149,38 @@ pub(super) fn modes(repeats: &[Repeat], density: f64) -> impl Iterator<Item = f6
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn pooling_lists_adds_up_squares_and_freedom() {
+        let repeat = |density, error, freedom| Repeat {
+            density,
+            error,
+            freedom,
+        };
+        let both = merged(
+            &[repeat(0.2, 0.003, 4.0)],
+            &[repeat(0.2, 0.006, 2.0), repeat(1.0, 0.01, 3.0)],
+        );
+        let first = ((4.0 * 0.003f64.powi(2) + 2.0 * 0.006f64.powi(2)) / 6.0).sqrt();
+        assert!((both[0].error - first).abs() < 1e-12 && both[0].freedom == 6.0);
+        assert_eq!(both[1], repeat(1.0, 0.01, 3.0));
+    }
+
+    #[test]
+    fn few_repeats_are_trusted_less_than_many() {
+        let with = |freedom| {
+            let one = Repeat {
+                density: 0.2,
+                error: 0.004,
+                freedom,
+            };
+            cautious(&[one])[0].error / 0.004
+        };
+        // Student's t at 97.5 % (tables): 4.303 for 2, 2.228 for 10 degrees of freedom.
+        assert!((with(2.0) - 4.303 / 1.96).abs() < 1e-3);
+        assert!((with(10.0) - 2.228 / 1.96).abs() < 1e-3);
+        assert!(cautious(&[]).is_empty());
+    }
 
     #[test]
     fn modes_add_up_to_the_error_at_every_density() {

@@ -1,0 +1,355 @@
+//! Strips seen more than once: what they show of the scans and the scanner, and their readings
+//! as one.
+
+use std::f64::consts::LN_10;
+use std::sync::Arc;
+
+use nalgebra::DMatrix;
+
+use super::Question;
+use super::scales::Scales;
+use crate::measure::finding::{Finding, Kind};
+use crate::measure::geometry::{Field, StripShape};
+use crate::measure::reading::{Cell, StripReading};
+use crate::measure::scale::common::{Apart, Common, LevelShown, combined, two_strips};
+use crate::measure::scale::repeats::{Repeat, Shown, cautious, merged, modes, pooled};
+
+/// Everything that was read.
+pub(super) struct Read<'a> {
+    /// What was asked.
+    pub question: &'a Question,
+    /// Where each strip lies.
+    pub shapes: &'a [Option<&'a StripShape>],
+    /// Its cells.
+    pub cells: &'a [Option<Arc<Vec<Cell>>>],
+    /// Its reading.
+    pub readings: &'a [Option<Arc<StripReading>>],
+}
+
+/// What an entry of a reading is of.
+fn fields(reading: &StripReading) -> Vec<Field> {
+    let margin = reading.has_margin.then_some(Field::Margin);
+    let steps = reading.steps.iter().copied().map(Field::Step);
+    margin.into_iter().chain(steps).collect()
+}
+
+impl Read<'_> {
+    /// Strips that were read more than once, each with all of its numbers, its own first.
+    fn repeated(&self) -> Vec<Vec<usize>> {
+        let strips = &self.question.strips;
+        let read = |strip: &usize| self.reading(*strip).is_some();
+        (0..strips.len())
+            .filter(|&first| strips[first].same_as.is_none() && read(&first))
+            .map(|first| {
+                let again = (0..strips.len()).filter(|&s| strips[s].same_as == Some(first));
+                std::iter::once(first).chain(again.filter(read)).collect()
+            })
+            .filter(|all: &Vec<usize>| all.len() > 1)
+            .collect()
+    }
+
+    fn reading(&self, strip: usize) -> Option<(&StripReading, &StripShape)> {
+        let reading = self.readings.get(strip)?.as_ref()?;
+        Some((reading, self.shapes[strip]?))
+    }
+
+    /// Variance of each entry's density from the pixels' noise: it is in the reading's own error.
+    fn noise(&self, strip: usize, scales: &Scales) -> Vec<f64> {
+        let (Some((reading, shape)), Some(cells)) = (self.reading(strip), &self.cells[strip])
+        else {
+            return Vec::new();
+        };
+        let scale = scales.of(shape.scan);
+        let variance = |(entry, field): (usize, Field)| {
+            let own = cells
+                .iter()
+                .filter(|cell| shape.fields.get(cell.field) == Some(&field) && cell.light > 0.0);
+            let relative: Vec<f64> = own
+                .map(|cell| (cell.light_error / (cell.light * LN_10)).powi(2))
+                .collect();
+            let count = relative.len().max(1) as f64;
+            let slope = scale.slope(reading.scanner[entry]);
+            relative.iter().sum::<f64>() / count.powi(2) * slope.powi(2)
+        };
+        fields(reading)
+            .into_iter()
+            .enumerate()
+            .map(variance)
+            .collect()
+    }
+
+    /// The fields that two strips share, the second less the first: in density, or in the
+    /// scanner density of the second.
+    fn apart(&self, (a, b): (usize, usize), scales: &Scales, in_scanner: bool) -> Vec<Apart> {
+        let (Some((first, _)), Some((second, shape))) = (self.reading(a), self.reading(b)) else {
+            return Vec::new();
+        };
+        let (noise_a, noise_b) = (self.noise(a, scales), self.noise(b, scales));
+        let scale = scales.of(shape.scan);
+        let of_first = fields(first);
+        let shared = fields(second).into_iter().enumerate();
+        shared
+            .filter_map(|(there, field)| {
+                let here = of_first.iter().position(|&other| other == field)?;
+                let slope = if in_scanner {
+                    scale.slope(second.scanner[there]).max(1e-6)
+                } else {
+                    1.0
+                };
+                Some(Apart {
+                    density: (first.density[here] + second.density[there]) / 2.0,
+                    by: (second.density[there] - first.density[here]) / slope,
+                    noise: (noise_a[here] + noise_b[there]).sqrt() / slope,
+                })
+            })
+            .collect()
+    }
+
+    /// What two strips have in common, and whether they can be one at all.
+    fn common(&self, pair: (usize, usize), scales: &Scales) -> Option<Common> {
+        Common::shown(&self.apart(pair, scales, false))
+    }
+
+    /// Brings scans that are read by another scan's wedge to the level that strips on both show.
+    /// Says whether there was one.
+    pub(super) fn level(&self, scales: &mut Scales, findings: &mut Vec<Finding>) -> bool {
+        let mut any = false;
+        for (scan, scale, other) in scales.levelled() {
+            let on = |strip: &usize, scan: usize| {
+                self.shapes[*strip].is_some_and(|shape| shape.scan == scan)
+            };
+            let mut shared = Vec::new();
+            let mut names = Vec::new();
+            for strips in self.repeated() {
+                let pair = strips.iter().find(|s| on(s, other));
+                let pair = pair.zip(strips.iter().find(|s| on(s, scan)));
+                let Some((&a, &b)) = pair else { continue };
+                let common = self.common((a, b), scales);
+                if common.is_some_and(|common| common.is_one_strip()) {
+                    shared.extend(self.apart((a, b), scales, true));
+                    names.push(self.question.strips[strips[0]].name.as_str());
+                }
+            }
+            let Some(common) = Common::shown(&shared) else {
+                continue;
+            };
+            let bent = common.bent().map_or(0.0, |over| over.abs() / 2.0);
+            let strip = (scale.shift() + common.level, common.error.hypot(bent));
+            let (used, apart) = combined(scale.by_lid(), strip);
+            findings.retain(|said| said.kind != Kind::NoWedge || said.place.scan != Some(scan));
+            let shown = LevelShown {
+                scans: (scan, other),
+                strips: &names,
+                lid: scale.by_lid(),
+                strip,
+                used,
+                apart,
+            };
+            findings.extend(shown.findings(&common));
+            scales.relevel(scan, scale.at_level(used));
+            any = true;
+        }
+        any
+    }
+
+    /// What repeated readings show of the scanner's repeat error, `calibration`'s pooled in.
+    pub(super) fn repeats(
+        &self,
+        scales: &Scales,
+        calibration: &[Repeat],
+        findings: &mut Vec<Finding>,
+    ) -> Repeats {
+        let mut shown = Vec::new();
+        let mut groups = Vec::new();
+        for strips in self.repeated() {
+            let first = strips[0];
+            let mut alike = vec![first];
+            for &again in &strips[1..] {
+                match self.common((first, again), scales) {
+                    Some(common) if common.is_one_strip() => alike.push(again),
+                    Some(common) => {
+                        let name = |strip: usize| self.question.strips[strip].name.as_str();
+                        let names = (name(again), name(first));
+                        findings.push(two_strips(again, names, &common));
+                    }
+                    None => {}
+                }
+            }
+            if alike.len() > 1 {
+                shown.extend(self.scatter(&alike));
+                groups.push(alike);
+            }
+        }
+        let own = pooled(shown.into_iter());
+        let told = if own.is_empty() {
+            own
+        } else {
+            merged(&own, calibration)
+        };
+        Repeats {
+            used: cautious(&told),
+            told,
+            calibration: calibration.to_vec(),
+            groups,
+        }
+    }
+
+    /// How the readings of one strip scatter, field by field, once their levels are off.
+    fn scatter(&self, strips: &[usize]) -> Vec<Shown> {
+        let readings: Vec<&StripReading> = strips
+            .iter()
+            .filter_map(|&strip| Some(self.reading(strip)?.0))
+            .collect();
+        let all: Vec<Vec<Field>> = readings.iter().map(|reading| fields(reading)).collect();
+        let of_field = |field: &Field| -> Option<Vec<f64>> {
+            let one = |(reading, fields): (&&StripReading, &Vec<Field>)| {
+                let entry = fields.iter().position(|other| other == field)?;
+                Some(reading.density[entry])
+            };
+            readings.iter().zip(&all).map(one).collect()
+        };
+        let rows: Vec<Vec<f64>> = all[0].iter().filter_map(of_field).collect();
+        let (fields, scans) = (rows.len() as f64, readings.len() as f64);
+        if fields < 2.0 {
+            return Vec::new();
+        }
+        let mean = |row: &[f64]| row.iter().sum::<f64>() / scans;
+        let level = |scan: usize| rows.iter().map(|r| r[scan] - mean(r)).sum::<f64>() / fields;
+        let levels: Vec<f64> = (0..readings.len()).map(level).collect();
+        rows.iter()
+            .map(|row| Shown {
+                density: mean(row),
+                squares: row
+                    .iter()
+                    .zip(&levels)
+                    .map(|(density, level)| (density - mean(row) - level).powi(2))
+                    .sum(),
+                freedom: (scans - 1.0) * (1.0 - 1.0 / fields),
+            })
+            .collect()
+    }
+
+    /// The error that repeats show of a strip's reading beyond what is counted already, as modes
+    /// (entries x bands).
+    fn beyond(&self, strip: usize, scales: &Scales, repeats: &Repeats) -> Option<DMatrix<f64>> {
+        let (reading, shape) = self.reading(strip)?;
+        let noise = self.noise(strip, scales);
+        // What a calibration says of it is among the modes of its scale.
+        let counted = if scales.is_calibrated(shape.scan) {
+            &repeats.calibration[..]
+        } else {
+            &[]
+        };
+        let mut beyond = DMatrix::zeros(reading.density.len(), repeats.used.len());
+        for (entry, &density) in reading.density.iter().enumerate() {
+            let variance = |of: &[Repeat]| -> f64 { modes(of, density).map(|m| m * m).sum() };
+            let whole = variance(&repeats.used);
+            let share = (whole - noise[entry] - variance(counted)).max(0.0) / whole.max(1e-12);
+            for (band, mode) in modes(&repeats.used, density).enumerate() {
+                beyond[(entry, band)] = mode * share.sqrt();
+            }
+        }
+        Some(beyond)
+    }
+
+    /// The readings with the repeat error among their own errors.
+    pub(super) fn widened(
+        &self,
+        scales: &Scales,
+        repeats: &Repeats,
+    ) -> Vec<Option<Arc<StripReading>>> {
+        if repeats.used.is_empty() {
+            return self.readings.to_vec();
+        }
+        let widen = |(strip, reading): (usize, &Option<Arc<StripReading>>)| {
+            let reading = reading.as_ref()?;
+            let Some(beyond) = self.beyond(strip, scales, repeats) else {
+                return Some(Arc::clone(reading));
+            };
+            Some(Arc::new(StripReading {
+                covariance: &reading.covariance + &beyond * beyond.transpose(),
+                ..(**reading).clone()
+            }))
+        };
+        self.readings.iter().enumerate().map(widen).collect()
+    }
+
+    fn alone(&self, strip: usize, scales: &Scales, repeats: &Repeats) -> Option<StripReading> {
+        let (reading, shape) = self.reading(strip)?;
+        let beyond = self.beyond(strip, scales, repeats)?;
+        Some(StripReading {
+            covariance: &reading.covariance + &beyond * beyond.transpose(),
+            scale_modes: scales.spread(shape.scan, &reading.scale_modes),
+            ..reading.clone()
+        })
+    }
+
+    /// The reading of a strip, its modes in columns of all scales: the weighted mean of all of its
+    /// readings that show the same steps.
+    ///
+    /// The coat is the same each time, so its unevenness counts whole; repeat errors are
+    /// independent from scan to scan. Weights are by inverse variance, one for a whole reading.
+    pub(super) fn as_one(
+        &self,
+        strip: usize,
+        scales: &Scales,
+        repeats: &Repeats,
+    ) -> Option<StripReading> {
+        let (first, _) = self.reading(strip)?;
+        let Some(group) = repeats.groups.iter().find(|group| group[0] == strip) else {
+            return self.alone(strip, scales, repeats);
+        };
+        let members = group.iter().filter(|&&member| {
+            let reading = self.reading(member);
+            reading.is_some_and(|(reading, _)| fields(reading) == fields(first))
+        });
+        let mut total = 0.0;
+        let mut mean: Option<StripReading> = None;
+        let mut independent = DMatrix::zeros(first.density.len(), first.density.len());
+        for &member in members {
+            let (reading, shape) = self.reading(member)?;
+            let spread = scales.spread(shape.scan, &reading.scale_modes);
+            let beyond = self.beyond(member, scales, repeats)?;
+            let beyond = &beyond * beyond.transpose();
+            let shared = &spread * spread.transpose();
+            let variance = (reading.covariance.trace() + beyond.trace() + shared.trace())
+                / reading.density.len().max(1) as f64;
+            let weight = 1.0 / variance.max(1e-12);
+            total += weight;
+            independent += beyond * weight.powi(2);
+            mean = Some(match mean {
+                None => StripReading {
+                    density: &reading.density * weight,
+                    covariance: &reading.covariance * weight,
+                    scale_modes: spread * weight,
+                    ..reading.clone()
+                },
+                Some(sum) => StripReading {
+                    density: sum.density + &reading.density * weight,
+                    covariance: sum.covariance + &reading.covariance * weight,
+                    scale_modes: sum.scale_modes + spread * weight,
+                    ..sum
+                },
+            });
+        }
+        let sum = mean?;
+        Some(StripReading {
+            density: sum.density / total,
+            covariance: sum.covariance / total + independent / total.powi(2),
+            scale_modes: sum.scale_modes / total,
+            ..sum
+        })
+    }
+}
+
+/// What repeated readings show.
+pub(super) struct Repeats {
+    /// The repeat error by density.
+    pub told: Vec<Repeat>,
+    /// The same as it is used in bounds.
+    used: Vec<Repeat>,
+    /// The calibration's part in it.
+    calibration: Vec<Repeat>,
+    /// Strips that were seen more than once and look like one.
+    groups: Vec<Vec<usize>>,
+}
