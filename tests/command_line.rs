@@ -203,6 +203,31 @@ fn the_pixel_limit_can_be_set() {
 }
 
 #[test]
+fn an_empty_scan_given_stands_for_the_one_that_the_session_names() {
+    let desk = Desk::new();
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/demo");
+    let text = twinstrip::files::text::read_text(&demo.join("session.ron")).unwrap();
+    let scan = format!("path: {:?}", demo.join("scan-1.tif"));
+    let session = text.replace("path: \"scan-1.tif\"", &scan).replace(
+        "    version: 1,\n",
+        "    version: 3,\n    empty: Scan(path: \"gone.tif\"),\n",
+    );
+    desk.put_scan("glass.tif", tiff(), 0.9);
+    desk.put("session.ron", session.as_bytes());
+    let without = desk.run(&["solve", "session.ron"]);
+    assert_eq!(without.code, UNREADABLE, "{}", without.err);
+    assert!(without.err.contains("gone.tif"), "{}", without.err);
+    // What is given shows another part of the glass: said, and solved by the lid.
+    let with = desk.run(&["solve", "session.ron", "--empty", "glass.tif"]);
+    assert_eq!(with.code, ANSWERED, "{}", with.err);
+    assert!(
+        with.out.contains("The empty scan can't be laid over"),
+        "{}",
+        with.out
+    );
+}
+
+#[test]
 fn practice_scans_come_with_a_session_and_the_truth() {
     let desk = Desk::new();
     let arguments = [

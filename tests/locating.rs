@@ -53,6 +53,7 @@ fn wanted(practice: &Practice) -> Wanted {
                 role: strip.role,
                 log_exposures: strip.exposures.as_ref().map(|e| e.log_exposures(0.0)),
                 given: None,
+                same_as: None,
             })
             .collect(),
         wedge: practice.wedge.as_ref().map(|wedge| WantedWedge {

@@ -112,7 +112,7 @@ type Compared = Result<Comparison, CannotCompare>;
 
 fn session(path: &Path, task: &Compare, asked: &Asked) -> Result<Compared, Failure> {
     let progress = Progress::start(task.reading.quiet);
-    let mut loaded = load::session(path, &task.reading, &progress)?;
+    let mut loaded = load::session(path, &task.reading, None, &progress)?;
     load::calibration(&mut loaded.session, task.calibration.as_deref())?;
     progress.stage("measuring and solving");
     let question = loaded.question();

@@ -32,30 +32,6 @@ impl Loaded {
         question.on_glass(self.empty.clone())
     }
 
-    /// Takes a scan of the empty glass, before the one that the session names itself.
-    fn take_empty(
-        &mut self,
-        file: Option<&Path>,
-        reading: &Reading,
-        progress: &Progress,
-    ) -> Result<(), Failure> {
-        if let Some(file) = file {
-            let empty = Scan::new(file);
-            let named = self.session.empty.replace(empty.clone());
-            self.session
-                .check()
-                .map_err(|error| Failure::usage(error.to_string()))?;
-            if named.is_some() {
-                self.findings
-                    .retain(|finding| finding.kind != Kind::EmptyScan);
-            }
-            progress.stage(format!("reading {}", file.display()));
-            let raster = read_scan(file, &options(&empty, reading), progress)?;
-            self.empty = Some(Arc::new(raster));
-        }
-        Ok(())
-    }
-
     /// Where the scans lie, as the session file says, and what they held.
     pub(super) fn scan_marks(
         &self,
@@ -73,52 +49,48 @@ impl Loaded {
     }
 }
 
-/// Reads a session file and its scans.
+/// Reads a session file and its scans. A scan of the empty glass given here goes before the one
+/// that the session names, which then needn't be there.
 pub(super) fn session(
     path: &Path,
     reading: &Reading,
+    empty: Option<&Path>,
     progress: &Progress,
 ) -> Result<Loaded, Failure> {
     let session = read_session(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
-    scans(session, folder, reading, progress)
+    scans(session, folder, reading, empty, progress)
 }
 
-/// Reads the scans of a session that lie in this folder.
+/// Reads the scans of a session that lie in this folder; the empty scan as with [`session`].
 pub(super) fn scans(
-    session: Session,
+    mut session: Session,
     folder: &Path,
     reading: &Reading,
+    empty: Option<&Path>,
     progress: &Progress,
 ) -> Result<Loaded, Failure> {
-    let mut scans = Vec::with_capacity(session.scans.len());
     let mut findings = Vec::new();
+    let mut scans = Vec::with_capacity(session.scans.len());
     for (index, scan) in session.scans.iter().enumerate() {
-        let path = folder.join(&scan.path);
-        progress.stage(format!("reading {}", scan.path.display()));
-        scans.push(Arc::new(read_scan(
-            &path,
-            &options(scan, reading),
-            progress,
-        )?));
-        if let Some(expected) = &scan.hash
-            && content_hash(&path, progress)? != *expected
-        {
+        let (raster, held) = one_scan(scan, folder, reading, progress)?;
+        scans.push(raster);
+        if !held {
             findings.push(changed(index, scan));
         }
     }
+    let mut empty_folder = folder;
+    if let Some(file) = empty {
+        session.empty = Some(Scan::new(file));
+        empty_folder = Path::new("");
+        let checked = session.check();
+        checked.map_err(|error| Failure::usage(error.to_string()))?;
+    }
     let mut empty = None;
     if let Some(scan) = &session.empty {
-        let path = folder.join(&scan.path);
-        progress.stage(format!("reading {}", scan.path.display()));
-        empty = Some(Arc::new(read_scan(
-            &path,
-            &options(scan, reading),
-            progress,
-        )?));
-        if let Some(expected) = &scan.hash
-            && content_hash(&path, progress)? != *expected
-        {
+        let (raster, held) = one_scan(scan, empty_folder, reading, progress)?;
+        empty = Some(raster);
+        if !held {
             findings.push(changed_empty(scan));
         }
     }
@@ -128,6 +100,24 @@ pub(super) fn scans(
         empty,
         findings,
     })
+}
+
+/// A decoded scan, and whether it is the file that the session was made with, as far as that is
+/// known.
+fn one_scan(
+    scan: &Scan,
+    folder: &Path,
+    reading: &Reading,
+    progress: &Progress,
+) -> Result<(Arc<Raster>, bool), Failure> {
+    let path = folder.join(&scan.path);
+    progress.stage(format!("reading {}", scan.path.display()));
+    let raster = read_scan(&path, &options(scan, reading), progress)?;
+    let held = match &scan.hash {
+        Some(expected) => content_hash(&path, progress)? == *expected,
+        None => true,
+    };
+    Ok((Arc::new(raster), held))
 }
 
 /// A session of bare scans, with nothing known of their strips.
@@ -152,17 +142,13 @@ pub(super) fn options(scan: &Scan, reading: &Reading) -> ScanOptions {
     }
 }
 
-/// Takes what was said on the command line, before what the session says itself.
-pub(super) fn measuring(
-    loaded: &mut Loaded,
-    said: &Measuring,
-    progress: &Progress,
-) -> Result<(), Failure> {
+/// Takes what was said on the command line, before what the session says itself; the empty scan
+/// was taken with the scans.
+pub(super) fn measuring(loaded: &mut Loaded, said: &Measuring) -> Result<(), Failure> {
     if let Some(channel) = said.channel {
         loaded.session.settings.channel = channel;
     }
-    calibration(&mut loaded.session, said.calibration.as_deref())?;
-    loaded.take_empty(said.empty.as_deref(), &said.reading, progress)
+    calibration(&mut loaded.session, said.calibration.as_deref())
 }
 
 /// Takes a calibration file into a session, before the one that it names itself.

@@ -11,16 +11,23 @@ use crate::measure::analysis::analyse;
 
 pub(super) fn run(task: &Measure) -> Result<Outcome, Failure> {
     let progress = Progress::start(task.measuring.reading.quiet);
+    let empty = task.measuring.empty.as_deref();
     let mut loaded = if let Some(session) = session_file(task)? {
-        load::session(session, &task.measuring.reading, &progress)?
+        load::session(session, &task.measuring.reading, empty, &progress)?
     } else {
         let mut session = load::bare(&task.inputs);
         if let Some(text) = &task.wedge {
             session.wedge = Some(entry::wedge(text).map_err(Failure::usage)??);
         }
-        load::scans(session, Path::new(""), &task.measuring.reading, &progress)?
+        load::scans(
+            session,
+            Path::new(""),
+            &task.measuring.reading,
+            empty,
+            &progress,
+        )?
     };
-    load::measuring(&mut loaded, &task.measuring, &progress)?;
+    load::measuring(&mut loaded, &task.measuring)?;
     progress.stage("measuring");
     let question = loaded.question();
     let mut analysis = analyse(&question, &progress)?;

@@ -233,7 +233,7 @@ fn basis(task: &PlanTask) -> Result<Basis, Failure> {
         .as_deref()
         .ok_or_else(|| Failure::usage("give a session file, or --profile"))?;
     let progress = Progress::start(task.reading.quiet);
-    let mut loaded = load::session(path, &task.reading, &progress)?;
+    let mut loaded = load::session(path, &task.reading, None, &progress)?;
     load::calibration(&mut loaded.session, task.calibration.as_deref())?;
     progress.stage("measuring and solving");
     let analysis = analyse(&loaded.question(), &progress)?;

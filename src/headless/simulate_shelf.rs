@@ -123,7 +123,7 @@ fn feed(
         max_pixels: None,
         quiet: true,
     };
-    let loaded = load::session(&file, &reading, progress)?;
+    let loaded = load::session(&file, &reading, None, progress)?;
     let analysis = analyse(&loaded.question(), progress)?;
     let origin = Origin {
         session: format!("session-{number}.ron"),

@@ -10,8 +10,9 @@ use crate::measure::finding::Weight;
 
 pub(super) fn run(task: &Solve) -> Result<Outcome, Failure> {
     let progress = Progress::start(task.measuring.reading.quiet);
-    let mut loaded = load::session(&task.session, &task.measuring.reading, &progress)?;
-    load::measuring(&mut loaded, &task.measuring, &progress)?;
+    let empty = task.measuring.empty.as_deref();
+    let mut loaded = load::session(&task.session, &task.measuring.reading, empty, &progress)?;
+    load::measuring(&mut loaded, &task.measuring)?;
     progress.stage("measuring and solving");
     let question = loaded.question();
     let mut analysis = analyse(&question, &progress)?;

@@ -6,6 +6,7 @@ use egui::{RichText, ScrollArea, TextEdit, Ui};
 
 use super::request::{Request, Scene};
 use super::scan::calling::as_wedge;
+use super::shelf::Standing;
 use super::shell::{card, term};
 use crate::document::report::words::plain;
 use crate::document::{Edit, Strip, Wedge};
@@ -72,8 +73,14 @@ impl ExposureBench {
         self.expected = Some((shape, along));
     }
 
-    /// The whole bench.
-    pub fn ui(&mut self, ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+    /// The whole bench; `empty` is how the scan of the empty glass stands, if there is one.
+    pub fn ui(
+        &mut self,
+        ui: &mut Ui,
+        scene: &Scene<'_>,
+        empty: Option<&Standing>,
+        asks: &mut Vec<Request>,
+    ) {
         let ground = egui::Frame::new()
             .fill(scene.theme.page)
             .inner_margin(scene.room.margin());
@@ -90,7 +97,7 @@ impl ExposureBench {
                     });
                 }
                 card(ui, scene.theme, |ui| self.wedge_ui(ui, scene, asks));
-                card(ui, scene.theme, |ui| glass_ui(ui, scene, asks));
+                card(ui, scene.theme, |ui| glass_ui(ui, scene, empty, asks));
                 card(ui, scene.theme, |ui| weighing_ui(ui, scene, asks));
                 card(ui, scene.theme, |ui| self.notes_ui(ui, scene, asks));
             });
@@ -106,6 +113,13 @@ impl ExposureBench {
         asks: &mut Vec<Request>,
     ) {
         ui.set_min_width(ui.available_width());
+        let first = strip
+            .same_as
+            .and_then(|first| scene.session.strips.get(first));
+        if let Some(first) = first {
+            again_ui(ui, index, (strip, first), asks);
+            return;
+        }
         let written = strip
             .exposure
             .as_ref()
@@ -135,6 +149,7 @@ impl ExposureBench {
             ui.heading(&strip.name);
             if scene.session.strips.len() > 1 {
                 copy_menu(ui, scene, index, asks);
+                same_menu(ui, scene, index, asks);
             }
             ui.menu_button("Begin from", |ui| {
                 for example in EXAMPLES {
@@ -255,7 +270,7 @@ impl ExposureBench {
 }
 
 /// The scan of the empty glass.
-fn glass_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
+fn glass_ui(ui: &mut Ui, scene: &Scene<'_>, standing: Option<&Standing>, asks: &mut Vec<Request>) {
     ui.set_min_width(ui.available_width());
     ui.heading("The empty glass");
     ui.label("A scan with the lid closed and nothing on the glass, set and cropped like the others, tells how the lamp lights it. Without one the lid around the strips does.");
@@ -263,6 +278,18 @@ fn glass_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
     if let Some(empty) = empty {
         let name = empty.path.file_name().unwrap_or(empty.path.as_os_str());
         ui.label(name.to_string_lossy());
+        let trouble = match standing {
+            Some(Standing::Missing(why)) => Some(why.as_str()),
+            Some(Standing::Changed) => Some("it is not the file that the session was made with"),
+            _ => None,
+        };
+        if let Some(why) = trouble {
+            let trouble = format!(
+                "It can't be used: {why}. Nothing is measured until it is chosen anew or done \
+                 without."
+            );
+            ui.label(RichText::new(trouble).color(scene.theme.blocking));
+        }
     }
     ui.horizontal(|ui| {
         let choose = if empty.is_some() {
@@ -309,7 +336,7 @@ fn densities(densities: &[f64]) -> String {
 }
 
 fn copy_menu(ui: &mut Ui, scene: &Scene<'_>, index: usize, asks: &mut Vec<Request>) {
-    ui.menu_button("Same as", |ui| {
+    ui.menu_button("Exposed like", |ui| {
         for (other, strip) in scene.session.strips.iter().enumerate() {
             let Some(exposure) = strip.exposure.as_ref().filter(|_| other != index) else {
                 continue;
@@ -325,6 +352,53 @@ fn copy_menu(ui: &mut Ui, scene: &Scene<'_>, index: usize, asks: &mut Vec<Reques
     })
     .response
     .on_hover_text("Takes over how another strip was exposed.");
+}
+
+/// Says that a strip is another one of the list, scanned once more.
+fn same_menu(ui: &mut Ui, scene: &Scene<'_>, index: usize, asks: &mut Vec<Request>) {
+    // One scan shows a strip once; and a strip that others repeat can't be a repeat itself.
+    if scene.session.scans.len() < 2 || scene.session.is_repeated(index) {
+        return;
+    }
+    let own = &scene.session.strips[index].name;
+    ui.menu_button("Same strip as", |ui| {
+        for (other, strip) in scene.session.strips.iter().enumerate() {
+            if other == index || strip.same_as.is_some() {
+                continue;
+            }
+            if ui.button(&strip.name).clicked() {
+                asks.push(Request::edit(Edit::SetSameAs {
+                    strip: index,
+                    first: Some(other),
+                }));
+                ui.close();
+            }
+        }
+    })
+    .response
+    .accessible_name(format!("Same strip as, {own}"))
+    .on_hover_text(
+        "This is one piece with another entry of the list, scanned once more: the two bring their \
+         scans to one level, and count as one strip.",
+    );
+}
+
+/// The card of a strip that is another one, scanned once more.
+fn again_ui(ui: &mut Ui, index: usize, (strip, first): (&Strip, &Strip), asks: &mut Vec<Request>) {
+    ui.heading(&strip.name);
+    ui.label(format!(
+        "The same strip as {}, scanned once more: how it was exposed is said there.",
+        first.name
+    ));
+    let apart = ui
+        .button("A strip of its own")
+        .accessible_name(format!("{} is a strip of its own", strip.name));
+    if apart.clicked() {
+        asks.push(Request::edit(Edit::SetSameAs {
+            strip: index,
+            first: None,
+        }));
+    }
 }
 
 fn table_ui(ui: &mut Ui, scene: &Scene<'_>, index: usize, exposure: &Exposure) {

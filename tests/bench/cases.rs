@@ -172,6 +172,7 @@ fn wanted(question: &Question) -> Wanted {
             .as_ref()
             .map(|exposures| exposures.log_exposures(question.settings.lag.0)),
         given: None,
+        same_as: None,
     });
     Wanted {
         strips: strips.collect(),

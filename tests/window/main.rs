@@ -5,6 +5,7 @@
     reason = "tests put files in place and look at what was written"
 )]
 
+mod again;
 mod areas;
 mod closing;
 mod coatings;

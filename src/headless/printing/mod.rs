@@ -135,7 +135,7 @@ fn solved(
     calibration: Option<&Path>,
     progress: &Progress,
 ) -> Result<Solved, Failure> {
-    let mut loaded = load::session(session, reading, progress)?;
+    let mut loaded = load::session(session, reading, None, progress)?;
     load::calibration(&mut loaded.session, calibration)?;
     progress.stage("measuring and solving");
     let question = loaded.question();

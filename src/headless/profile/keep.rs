@@ -18,7 +18,7 @@ pub(super) fn run(desk: &Desk, task: &Keep) -> Result<Outcome, Failure> {
     // Whether the profile is there is told before minutes are spent on measuring.
     let known = place(desk, task)?;
     let progress = Progress::start(task.reading.quiet);
-    let mut loaded = load::session(&task.session, &task.reading, &progress)?;
+    let mut loaded = load::session(&task.session, &task.reading, None, &progress)?;
     load::calibration(&mut loaded.session, task.calibration.as_deref())?;
     progress.stage("measuring and solving");
     let analysis = analyse(&loaded.question(), &progress)?;

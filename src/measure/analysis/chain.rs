@@ -57,10 +57,12 @@ pub fn analyse_again(
     watch.at(3, STAGES)?;
     findings.extend(scan_checks(question, &found, kept));
     let mut as_read = readings(question, &shapes, &strip_cells, &scales, kept);
-    if read(question, &shapes, &strip_cells, &as_read).level(&mut scales, &mut findings) {
+    let sure: Vec<bool> = found.strips.iter().map(is_sure).collect();
+    let first_read = read(question, &shapes, &strip_cells, (&as_read, &sure));
+    if first_read.level(&mut scales, kept, &mut findings) {
         as_read = readings(question, &shapes, &strip_cells, &scales, kept);
     }
-    let read = read(question, &shapes, &strip_cells, &as_read);
+    let read = read(question, &shapes, &strip_cells, (&as_read, &sure));
     let known = scales.calibration_repeats(question, kept);
     let repeats = read.repeats(&scales, &known, &mut findings);
     let readings = read.widened(&scales, &repeats);
@@ -128,6 +130,7 @@ fn found(question: &Question, kept: &mut Kept, watch: &dyn Watch) -> Result<Foun
                     .as_ref()
                     .map(|exposures| exposures.log_exposures(question.settings.lag.0)),
                 given: strip.shape.clone(),
+                same_as: strip.same_as,
             })
             .collect(),
         wedge: question.wedge.as_ref().map(|wedge| WantedWedge {
@@ -345,12 +348,17 @@ fn read<'a>(
     question: &'a Question,
     shapes: &'a [Option<&'a StripShape>],
     cells: &'a [Option<Arc<Vec<Cell>>>],
-    readings: &'a [Option<Arc<StripReading>>],
+    (readings, sure): (&'a [Option<Arc<StripReading>>], &'a [bool]),
 ) -> Read<'a> {
     Read {
         question,
         shapes,
         cells,
         readings,
+        sure,
     }
+}
+
+fn is_sure(located: &Option<strip::Located>) -> bool {
+    located.as_ref().is_some_and(strip::Located::is_sure)
 }

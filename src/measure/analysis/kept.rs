@@ -117,8 +117,9 @@ pub struct Kept {
 /// Everything the answer of a pair depends on.
 pub(super) type PairKey = (Arc<[StripEvidence; 2]>, Settings);
 
-/// Another scan's scale, and the scan that is read by it.
-pub(super) type LevelledKey = (ByAddress<dyn DensityScale>, ScanKey);
+/// Another scan's scale, the scan that is read by it, and the level with its error (bits of the
+/// numbers) where more than the lid shows it.
+pub(super) type LevelledKey = (ByAddress<dyn DensityScale>, ScanKey, Option<[u64; 2]>);
 
 /// Everything the cells of a strip or wedge depend on; the second scan is that of the empty glass.
 pub(super) type CellsKey = (ScanKey, Option<ScanKey>, StripShape, Vec<Area>, Channel);

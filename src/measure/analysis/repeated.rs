@@ -1,18 +1,20 @@
 //! Strips seen more than once: what they show of the scans and the scanner, and their readings
 //! as one.
 
+use std::collections::BTreeMap;
 use std::f64::consts::LN_10;
 use std::sync::Arc;
 
 use nalgebra::DMatrix;
 
 use super::Question;
+use super::kept::Kept;
 use super::scales::Scales;
 use crate::measure::finding::{Finding, Kind};
 use crate::measure::geometry::{Field, StripShape};
 use crate::measure::reading::{Cell, StripReading};
-use crate::measure::scale::common::{Apart, Common, LevelShown, combined, two_strips};
-use crate::measure::scale::repeats::{Repeat, Shown, cautious, merged, modes, pooled};
+use crate::measure::scale::common::{Apart, Common, LevelShown, combined, miscounted, two_strips};
+use crate::measure::scale::repeats::{Repeat, Shown, band, cautious, merged, modes, pooled};
 
 /// Everything that was read.
 pub(super) struct Read<'a> {
@@ -24,6 +26,8 @@ pub(super) struct Read<'a> {
     pub cells: &'a [Option<Arc<Vec<Cell>>>],
     /// Its reading.
     pub readings: &'a [Option<Arc<StripReading>>],
+    /// Whether its place is sure enough to build on.
+    pub sure: &'a [bool],
 }
 
 /// What an entry of a reading is of.
@@ -37,7 +41,7 @@ impl Read<'_> {
     /// Strips that were read more than once, each with all of its numbers, its own first.
     fn repeated(&self) -> Vec<Vec<usize>> {
         let strips = &self.question.strips;
-        let read = |strip: &usize| self.reading(*strip).is_some();
+        let read = |strip: &usize| self.sure[*strip] && self.reading(*strip).is_some();
         (0..strips.len())
             .filter(|&first| strips[first].same_as.is_none() && read(&first))
             .map(|first| {
@@ -107,12 +111,28 @@ impl Read<'_> {
 
     /// What two strips have in common, and whether they can be one at all.
     fn common(&self, pair: (usize, usize), scales: &Scales) -> Option<Common> {
-        Common::shown(&self.apart(pair, scales, false))
+        let common = Common::shown(&self.apart(pair, scales, false))?;
+        let steps = |strip: usize| -> Option<Vec<f64>> {
+            let (reading, _) = self.reading(strip)?;
+            let margin = usize::from(reading.has_margin);
+            let mut steps: Vec<f64> = reading.density.iter().skip(margin).copied().collect();
+            steps.sort_unstable_by(f64::total_cmp);
+            Some(steps)
+        };
+        Some(Common {
+            miscounted: miscounted(&steps(pair.0)?, &steps(pair.1)?),
+            ..common
+        })
     }
 
     /// Brings scans that are read by another scan's wedge to the level that strips on both show.
     /// Says whether there was one.
-    pub(super) fn level(&self, scales: &mut Scales, findings: &mut Vec<Finding>) -> bool {
+    pub(super) fn level(
+        &self,
+        scales: &mut Scales,
+        kept: &mut Kept,
+        findings: &mut Vec<Finding>,
+    ) -> bool {
         let mut any = false;
         for (scan, scale, other) in scales.levelled() {
             let on = |strip: &usize, scan: usize| {
@@ -146,7 +166,7 @@ impl Read<'_> {
                 apart,
             };
             findings.extend(shown.findings(&common));
-            scales.relevel(scan, scale.at_level(used));
+            scales.relevel(self.question, kept, scan, used);
             any = true;
         }
         any
@@ -216,15 +236,26 @@ impl Read<'_> {
         let mean = |row: &[f64]| row.iter().sum::<f64>() / scans;
         let level = |scan: usize| rows.iter().map(|r| r[scan] - mean(r)).sum::<f64>() / fields;
         let levels: Vec<f64> = (0..readings.len()).map(level).collect();
-        rows.iter()
-            .map(|row| Shown {
-                density: mean(row),
-                squares: row
-                    .iter()
-                    .zip(&levels)
-                    .map(|(density, level)| (density - mean(row) - level).powi(2))
-                    .sum(),
-                freedom: (scans - 1.0) * (1.0 - 1.0 / fields),
+        // A scan reads a whole band alike wrong: fields of one band tell it better, not more often.
+        let mut bands: BTreeMap<usize, Vec<(f64, f64)>> = BTreeMap::new();
+        for row in &rows {
+            let of_scan = row.iter().zip(&levels);
+            let squares = of_scan.map(|(density, level)| (density - mean(row) - level).powi(2));
+            let shown = (mean(row), squares.sum());
+            bands.entry(band(mean(row))).or_default().push(shown);
+        }
+        let freedom = (scans - 1.0) * (1.0 - 1.0 / bands.len() as f64);
+        let shares = 1.0 - 1.0 / fields;
+        bands
+            .into_values()
+            .map(|of_band| {
+                let count = of_band.len() as f64;
+                let mean = |of: fn(&(f64, f64)) -> f64| of_band.iter().map(of).sum::<f64>() / count;
+                Shown {
+                    density: mean(|field| field.0),
+                    squares: mean(|field| field.1) / (scans - 1.0) / shares * freedom,
+                    freedom,
+                }
             })
             .collect()
     }

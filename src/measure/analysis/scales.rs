@@ -58,13 +58,31 @@ impl Scales {
         fit.map_or_else(Vec::new, |(fit, _)| fit.repeats.clone())
     }
 
-    /// Reads a scan that is read by another's wedge at another level.
-    pub(super) fn relevel(&mut self, scan: usize, scale: Levelled) {
-        let scale = Arc::new(scale);
-        self.all[self.of_scan[scan]] = Arc::<Levelled>::clone(&scale);
-        if let Some((known, _)) = self.levelled.get_mut(&scan) {
-            *known = scale;
-        }
+    /// Reads a scan that is read by another's wedge at this level, with its standard error.
+    pub(super) fn relevel(
+        &mut self,
+        question: &Question,
+        kept: &mut Kept,
+        scan: usize,
+        level: (f64, f64),
+    ) {
+        let Some((known, other)) = self.levelled.get_mut(&scan) else {
+            return;
+        };
+        let base = &self.all[self.of_scan[*other]];
+        let key = (
+            ByAddress(Arc::clone(base)),
+            ByAddress(Arc::clone(&question.scans[scan])),
+            Some([level.0.to_bits(), level.1.to_bits()]),
+        );
+        // The same scale after an edit that leaves the level alone: readings by it still hold.
+        let scale = kept.levelled.get(&key).unwrap_or_else(|| {
+            let made = Arc::new(known.at_level(level));
+            kept.levelled.put(key, Arc::clone(&made));
+            made
+        });
+        *known = Arc::clone(&scale);
+        self.all[self.of_scan[scan]] = scale;
     }
 
     /// The modes of a reading, in columns of its own scale: what is common to strips read
@@ -172,6 +190,7 @@ pub(super) fn scales(
             let key = (
                 ByAddress(Arc::clone(&all[index])),
                 ByAddress(Arc::clone(raster)),
+                None,
             );
             let scale = kept.levelled.get(&key).unwrap_or_else(|| {
                 let base = Arc::clone(&all[index]);

@@ -18,6 +18,10 @@ const LEAST: f64 = 0.002;
 const CERTAIN: f64 = 3.0;
 /// Density over which a tone curve must differ for a person to be told.
 const TOLD: f64 = 0.01;
+/// Root mean square difference, density, that readings of one strip have at least.
+const AS_WELL: f64 = 0.005;
+/// By how much nearer to none a level must be for another count of steps to be likelier, density.
+const NEARER: f64 = 0.03;
 /// Fewest fields that show a level.
 const FEWEST: usize = 3;
 
@@ -47,6 +51,8 @@ pub struct Common {
     pub span: f64,
     /// Root mean square of what is left.
     pub left: f64,
+    /// Whether the two agree as well or better with one of them counted a step further.
+    pub miscounted: bool,
 }
 
 impl Common {
@@ -94,12 +100,13 @@ impl Common {
             slope_error: (left / in_bands / spread.max(1e-6)).sqrt() * wider,
             span: high - low,
             left: left.sqrt(),
+            miscounted: false,
         })
     }
 
     /// Whether the two can be one strip at all.
     pub fn is_one_strip(&self) -> bool {
-        self.left < TWO_STRIPS && self.slope.abs() < TWO_STRIPS_SLOPE
+        !self.miscounted && self.left < TWO_STRIPS && self.slope.abs() < TWO_STRIPS_SLOPE
     }
 
     /// By how much the tone curves differ over the strip, if surely and by enough to be told.
@@ -107,6 +114,29 @@ impl Common {
         let over = self.slope * self.span;
         (self.slope.abs() > CERTAIN * self.slope_error && over.abs() > TOLD).then_some(over)
     }
+}
+
+/// Whether two lists of steps, each from the lightest to the darkest, agree as well or better, and
+/// at a level nearer to none, once one is counted a step further: steps in equal stops on the
+/// straight part of a curve look alike then, and the step would pass as the scans' level.
+pub fn miscounted(first: &[f64], second: &[f64]) -> bool {
+    let fit = |first: &[f64], second: &[f64]| -> Option<(f64, f64)> {
+        let by: Vec<f64> = first.iter().zip(second).map(|(a, b)| b - a).collect();
+        let count = by.len() as f64;
+        let level = by.iter().sum::<f64>() / count;
+        let squares: f64 = by.iter().map(|d| (d - level).powi(2)).sum();
+        (by.len() >= FEWEST).then(|| (level, (squares / count).sqrt()))
+    };
+    let Some((level, left)) = fit(first, second) else {
+        return false;
+    };
+    let further = [
+        fit(first, second.get(1..).unwrap_or_default()),
+        fit(first.get(1..).unwrap_or_default(), second),
+    ];
+    further.into_iter().flatten().any(|(other, left_then)| {
+        left_then < 1.5 * left.max(AS_WELL) && other.abs() < level.abs() - NEARER
+    })
 }
 
 /// The level between two scans by what the lid shows and what a common strip shows, each the
@@ -126,19 +156,27 @@ pub fn combined(lid: Option<(f64, f64)>, strip: (f64, f64)) -> ((f64, f64), f64)
 
 /// That two entries of the list don't look like one strip.
 pub fn two_strips(strip: usize, (again, first): (&str, &str), common: &Common) -> Finding {
+    let seen = if common.miscounted {
+        format!(
+            "{again} is said to be {first} seen once more, but the two agree better with one of \
+             them counted a step further."
+        )
+    } else {
+        format!(
+            "{again} is said to be {first} seen once more, but step by step the two differ by \
+             {:.3} D once their levels are brought together.",
+            common.left.hypot(common.slope * common.span / 12f64.sqrt())
+        )
+    };
     Finding {
         kind: Kind::RepeatsDisagree,
         weight: Weight::Caution,
         place: Place::strip(strip),
-        seen: format!(
-            "{again} is said to be {first} seen once more, but step by step the two differ by \
-             {:.3} D once their levels are brought together.",
-            common.left.hypot(common.slope * common.span / 12f64.sqrt())
-        ),
+        seen,
         matters: "Nothing is concluded from the two being one strip; each is read by itself."
             .into(),
-        remedy: "Look whether it is another strip, lies turned round, or a step was counted \
-                 wrongly; outline it or take `same_as` back."
+        remedy: "Look whether it is another strip, or a step was counted wrongly; outline it or \
+                 take `same_as` back."
             .into(),
     }
 }
@@ -284,6 +322,21 @@ mod tests {
                 .unwrap()
                 .is_one_strip()
         );
+    }
+
+    #[test]
+    fn a_step_counted_wrongly_is_not_taken_for_the_level() {
+        // Half stops on a straight part of gamma 1: 0.15 D each.
+        let steps: Vec<f64> = (0..9).map(|step| 0.2 + 0.15 * f64::from(step)).collect();
+        let by = |more: f64| -> Vec<f64> { steps.iter().map(|d| d + more).collect() };
+        assert!(!miscounted(&steps, &by(0.0)));
+        assert!(!miscounted(&steps, &by(0.046)));
+        assert!(miscounted(&steps, &by(0.15)));
+        assert!(miscounted(&steps, &by(-0.14)));
+        // Toe and shoulder settle it: here the scan is darker by half a stop.
+        let curved: Vec<f64> = [0.1, 0.12, 0.2, 0.5, 0.9, 1.3, 1.6, 1.7].into();
+        let darker: Vec<f64> = curved.iter().map(|d| d + 0.15).collect();
+        assert!(!miscounted(&curved, &darker));
     }
 
     #[test]

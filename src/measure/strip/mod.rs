@@ -1,5 +1,6 @@
 //! Finding strips, wedges and their fields on scans.
 
+mod again;
 mod borders;
 mod candidate;
 mod extent;
@@ -50,6 +51,9 @@ pub struct WantedStrip {
     pub log_exposures: Option<Vec<f64>>,
     /// Geometry given in the session: taken as it is.
     pub given: Option<StripShape>,
+    /// Place in the list of the strip that this is, seen once more on another scan: its steps
+    /// then tell it from its neighbours, whatever their order.
+    pub same_as: Option<usize>,
 }
 
 /// What is known of the wedge before looking.

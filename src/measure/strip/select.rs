@@ -1,5 +1,6 @@
 //! Which candidates are the strips and wedges that the session describes.
 
+use super::again::{Fields, told_apart};
 use super::candidate::{BY_HAND, BY_MACHINE, Candidate, Counts};
 use super::layout::{Made, layout, numbering};
 use super::posterior::Certainty;
@@ -334,18 +335,12 @@ fn assign(views: &[&View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut 
         }
     }
     let (mut row, mut column) = (0, 0);
+    let mut taken: Vec<Option<usize>> = vec![None; wanted.strips.len()];
     let mut spare = vec![];
     while row < rows && column < columns {
         let here = total[row][column];
         if here == total[row + 1][column + 1] + worth(row, column) {
-            if let Some((count, steps)) = reading(open[row], &strips[column]) {
-                let candidate = strips[column].candidate;
-                let view = views[strips[column].shape.scan];
-                let exposures = wanted.strips[open[row]].log_exposures.as_deref();
-                let order = numbering(count, exposures);
-                let thing = thing(view, candidate, &steps, Made::ByHand, &order);
-                found.strips[open[row]] = Some(located_with_others(view, &thing, &order));
-            }
+            taken[open[row]] = Some(column);
             row += 1;
             column += 1;
         } else if here == total[row][column + 1] {
@@ -356,5 +351,22 @@ fn assign(views: &[&View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut 
         }
     }
     spare.extend(column..columns);
+    told_apart(wanted, &mut taken, &|strip, thing| {
+        let (_, steps) = reading(strip, &strips[thing])?;
+        let thing = &strips[thing];
+        Some(Fields::of(thing.shape.scan, thing.candidate, &steps))
+    });
+    for (strip, thing) in taken.into_iter().enumerate() {
+        let Some(column) = thing else { continue };
+        let Some((count, steps)) = reading(strip, &strips[column]) else {
+            continue;
+        };
+        let candidate = strips[column].candidate;
+        let view = views[strips[column].shape.scan];
+        let exposures = wanted.strips[strip].log_exposures.as_deref();
+        let order = numbering(count, exposures);
+        let thing = self::thing(view, candidate, &steps, Made::ByHand, &order);
+        found.strips[strip] = Some(located_with_others(view, &thing, &order));
+    }
     found.spare = spare.iter().map(|&index| located(&strips[index])).collect();
 }

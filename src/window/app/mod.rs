@@ -337,7 +337,11 @@ impl App {
             answer::ui(ui, &scene, &mut asks);
             match self.bench {
                 Bench::Scans => self.scans.ui(ui, &scene, &self.shelf, &mut asks),
-                Bench::Exposures => self.exposures.ui(ui, &scene, &mut asks),
+                Bench::Exposures => {
+                    let empty = session.empty.as_ref();
+                    let empty = empty.map(|scan| self.shelf.standing(scan));
+                    self.exposures.ui(ui, &scene, empty.as_ref(), &mut asks);
+                }
                 Bench::Curves => self.curves.ui(ui, &scene, &mut asks),
                 Bench::Eye => self.eye.ui(ui, &scene, &self.shelf, &mut asks),
                 Bench::Print => self.print.ui(ui, &scene, &mut asks),
