@@ -124,6 +124,7 @@ fn strip(known: Known, strip: usize) -> StripEvidence {
             scanner: density.clone(),
             covariance: DMatrix::identity(steps + 1, steps + 1) * READING_ERROR.powi(2),
             scale_modes: DMatrix::zeros(steps + 1, 1),
+            repeat_modes: 0,
             density,
             unevenness: Unevenness::default(),
         },

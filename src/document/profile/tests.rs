@@ -41,6 +41,7 @@ fn strip(role: Role, place: usize, first: f64, speed: f64) -> StripEvidence {
                 1e-4 * 0.4f64.powi((i as i32 - j as i32).abs())
             }),
             scale_modes: DMatrix::from_fn(entries, 2, |i, j| 0.002 * (i + j) as f64 / 12.0),
+            repeat_modes: 0,
             unevenness: Unevenness {
                 exposure_decades: 0.012,
                 net_share: 0.01,

@@ -171,6 +171,7 @@ pub(crate) fn source(source: Source) -> &'static str {
         Source::LampLag => "the lamp's dead time",
         Source::Aperture => "the click stops of the aperture",
         Source::Repeats => "the difference from session to session",
+        Source::ScanRepeats => "how well the scanner repeats itself",
     }
 }
 

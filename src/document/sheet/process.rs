@@ -104,8 +104,13 @@ impl Process {
 
     /// The process as text that reads back as the same.
     pub fn written(&self) -> String {
+        // Figures in a name could be taken for a time: a colon tells where it begins.
+        let mark = |bath: &str| {
+            let figures = bath.contains(|c: char| c.is_ascii_digit() || c == ':');
+            if figures { ":" } else { "" }
+        };
         let stage = |stage: &Stage| match stage.time {
-            Some(time) => format!("{} {}s", stage.bath, time.0),
+            Some(time) => format!("{}{} {}s", stage.bath, mark(&stage.bath), time.0),
             None => stage.bath.clone(),
         };
         self.stages.iter().map(stage).collect::<Vec<_>>().join("; ")
@@ -122,16 +127,18 @@ fn stage(part: &str) -> Result<Stage, ProcessError> {
     if part.is_empty() {
         return Err(ProcessError::NoBath(part.to_owned()));
     }
-    // The time begins with the last word that starts with a figure and reads as a time with
-    // all that follows: "fixing bath 2 4min" is the second bath.
+    // The time begins behind the last colon with a space, or else with the first word that starts
+    // with a figure and reads as a time with all that follows: "fixing bath 2 4min" is the second
+    // bath.
+    let colon = part.rfind(": ").map(|at| at + 2);
     let starts = part
         .char_indices()
         .filter(|&(at, letter)| {
             letter.is_ascii_digit() && !part[..at].ends_with(|c: char| !c.is_whitespace())
         })
         .map(|(at, _)| at);
-    for start in starts {
-        let ends_in_unit = part.ends_with(|c: char| c.is_alphabetic() || c == '"' || c == '\'');
+    let ends_in_unit = part.ends_with(|c: char| c.is_alphabetic() || c == '"' || c == '\'');
+    for start in colon.into_iter().chain(starts) {
         if let (true, Ok(time)) = (ends_in_unit, entry::time(&part[start..])) {
             let bath = bare(&part[..start]);
             if bath.is_empty() {
@@ -176,6 +183,10 @@ mod tests {
         );
         assert_eq!(Process::read(&process.written()), Ok(process));
         assert_eq!(Process::read("wash 9s:,"), Process::read("wash 9s"));
+        // A figure in the name that would read as a part of the time.
+        let odd = Process::read("rinse 3 1m: 2s").expect("a process");
+        assert_eq!(odd.stages[0].bath, "rinse 3 1m");
+        assert_eq!(Process::read(&odd.written()), Ok(odd));
     }
 
     #[test]

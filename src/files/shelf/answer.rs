@@ -75,6 +75,7 @@ enum SourceWord {
     LampLag,
     Aperture,
     Repeats,
+    ScanRepeats,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -144,7 +145,8 @@ words!(
     DensityScale,
     LampLag,
     Aperture,
-    Repeats
+    Repeats,
+    ScanRepeats
 );
 
 fn told(estimate: &Estimate) -> EstimateFields {

@@ -32,6 +32,9 @@ pub(super) struct StripFields {
     density: Row,
     covariance: Vec<Row>,
     modes: Vec<Row>,
+    /// How many of the last modes are the scanner's repeat error.
+    #[serde(default, skip_serializing_if = "is_none")]
+    repeat_modes: usize,
     unevenness: OneLine<UnevennessFields>,
 }
 
@@ -88,6 +91,7 @@ impl StripFields {
             density: OneLine(reading.density.iter().copied().collect()),
             covariance: lower(&reading.covariance).unwrap_or_else(|| rows(&reading.covariance)),
             modes: rows(&reading.scale_modes),
+            repeat_modes: reading.repeat_modes,
             unevenness: OneLine(UnevennessFields {
                 exposure: reading.unevenness.exposure_decades,
                 net: reading.unevenness.net_share,
@@ -131,6 +135,10 @@ impl StripFields {
         if modes > MOST_MODES {
             return Err(format!("{modes} modes are too many"));
         }
+        if self.repeat_modes > modes {
+            let repeats = self.repeat_modes;
+            return Err(format!("{repeats} of {modes} modes can't be repeat errors"));
+        }
         Ok(StripEvidence {
             strip: place,
             role,
@@ -142,6 +150,7 @@ impl StripFields {
                 density: DVector::from_vec(self.density.0),
                 covariance: covariance(&self.covariance, entries)?,
                 scale_modes: matrix("modes", &self.modes, entries, modes)?,
+                repeat_modes: self.repeat_modes,
                 unevenness: Unevenness {
                     exposure_decades: self.unevenness.0.exposure,
                     net_share: self.unevenness.0.net,
@@ -151,6 +160,10 @@ impl StripFields {
             excluded: counted(&self.excluded.0)?,
         })
     }
+}
+
+fn is_none(count: &usize) -> bool {
+    *count == 0
 }
 
 /// From 1 in the file, from 0 in memory.

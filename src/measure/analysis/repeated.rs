@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::f64::consts::LN_10;
 use std::sync::Arc;
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
 use super::Question;
 use super::kept::Kept;
@@ -283,7 +283,7 @@ impl Read<'_> {
         Some(beyond)
     }
 
-    /// The readings with the repeat error among their own errors.
+    /// The readings with the repeat error among the modes of their own scales.
     pub(super) fn widened(
         &self,
         scales: &Scales,
@@ -298,25 +298,34 @@ impl Read<'_> {
                 return Some(Arc::clone(reading));
             };
             Some(Arc::new(StripReading {
-                covariance: &reading.covariance + &beyond * beyond.transpose(),
+                repeat_modes: beyond.ncols(),
+                scale_modes: beside(&reading.scale_modes, &beyond),
                 ..(**reading).clone()
             }))
         };
         self.readings.iter().enumerate().map(widen).collect()
     }
 
-    fn alone(&self, strip: usize, scales: &Scales, repeats: &Repeats) -> Option<StripReading> {
+    /// A reading with its modes in columns of all scales, then of each scan's repeat error.
+    fn spread(&self, strip: usize, scales: &Scales, repeats: &Repeats) -> Option<StripReading> {
         let (reading, shape) = self.reading(strip)?;
-        let beyond = self.beyond(strip, scales, repeats)?;
+        let own = self.beyond(strip, scales, repeats)?;
+        let bands = own.ncols();
+        let mut of_scans = DMatrix::zeros(own.nrows(), bands * self.question.scans.len());
+        // What a scan reads otherwise, it reads so on every strip that lies on it.
+        of_scans
+            .columns_mut(shape.scan * bands, bands)
+            .copy_from(&own);
+        let of_scales = scales.spread(shape.scan, &reading.scale_modes);
         Some(StripReading {
-            covariance: &reading.covariance + &beyond * beyond.transpose(),
-            scale_modes: scales.spread(shape.scan, &reading.scale_modes),
+            repeat_modes: of_scans.ncols(),
+            scale_modes: beside(&of_scales, &of_scans),
             ..reading.clone()
         })
     }
 
-    /// The reading of a strip, its modes in columns of all scales: the weighted mean of all of its
-    /// readings that show the same steps.
+    /// The reading of a strip, its modes in columns of all scales and scans: the weighted mean of
+    /// all of its readings that show the same steps.
     ///
     /// The coat is the same each time, so its unevenness counts whole; repeat errors are
     /// independent from scan to scan. Weights are by inverse variance, one for a whole reading.
@@ -326,51 +335,48 @@ impl Read<'_> {
         scales: &Scales,
         repeats: &Repeats,
     ) -> Option<StripReading> {
-        let (first, _) = self.reading(strip)?;
+        let first = self.spread(strip, scales, repeats)?;
         let Some(group) = repeats.groups.iter().find(|group| group[0] == strip) else {
-            return self.alone(strip, scales, repeats);
+            return Some(first);
         };
-        let members = group.iter().filter(|&&member| {
-            let reading = self.reading(member);
-            reading.is_some_and(|(reading, _)| fields(reading) == fields(first))
+        let others = group[1..].iter().filter_map(|&member| {
+            let reading = self.spread(member, scales, repeats)?;
+            (fields(&reading) == fields(&first)).then_some(reading)
         });
-        let mut total = 0.0;
-        let mut mean: Option<StripReading> = None;
-        let mut independent = DMatrix::zeros(first.density.len(), first.density.len());
-        for &member in members {
-            let (reading, shape) = self.reading(member)?;
-            let spread = scales.spread(shape.scan, &reading.scale_modes);
-            let beyond = self.beyond(member, scales, repeats)?;
-            let beyond = &beyond * beyond.transpose();
-            let shared = &spread * spread.transpose();
-            let variance = (reading.covariance.trace() + beyond.trace() + shared.trace())
-                / reading.density.len().max(1) as f64;
-            let weight = 1.0 / variance.max(1e-12);
-            total += weight;
-            independent += beyond * weight.powi(2);
-            mean = Some(match mean {
-                None => StripReading {
-                    density: &reading.density * weight,
-                    covariance: &reading.covariance * weight,
-                    scale_modes: spread * weight,
-                    ..reading.clone()
-                },
-                Some(sum) => StripReading {
-                    density: sum.density + &reading.density * weight,
-                    covariance: sum.covariance + &reading.covariance * weight,
-                    scale_modes: sum.scale_modes + spread * weight,
-                    ..sum
-                },
-            });
+        let members: Vec<StripReading> = std::iter::once(first.clone()).chain(others).collect();
+        let variance = |reading: &StripReading| {
+            let all = reading.covariance.trace() + reading.scale_modes.norm_squared();
+            all / reading.density.len().max(1) as f64
+        };
+        let weights: Vec<f64> = members
+            .iter()
+            .map(|m| 1.0 / variance(m).max(1e-12))
+            .collect();
+        let total: f64 = weights.iter().sum();
+        let zeros = |like: &DMatrix<f64>| DMatrix::zeros(like.nrows(), like.ncols());
+        let mut mean = StripReading {
+            density: DVector::zeros(first.density.len()),
+            covariance: zeros(&first.covariance),
+            scale_modes: zeros(&first.scale_modes),
+            ..first
+        };
+        for (member, weight) in members.iter().zip(weights) {
+            let share = weight / total;
+            mean.density += &member.density * share;
+            mean.covariance += &member.covariance * share;
+            mean.scale_modes += &member.scale_modes * share;
         }
-        let sum = mean?;
-        Some(StripReading {
-            density: sum.density / total,
-            covariance: sum.covariance / total + independent / total.powi(2),
-            scale_modes: sum.scale_modes / total,
-            ..sum
-        })
+        Some(mean)
     }
+}
+
+/// Two matrices of as many rows as one.
+fn beside(one: &DMatrix<f64>, other: &DMatrix<f64>) -> DMatrix<f64> {
+    let mut both = DMatrix::zeros(one.nrows(), one.ncols() + other.ncols());
+    both.columns_mut(0, one.ncols()).copy_from(one);
+    both.columns_mut(one.ncols(), other.ncols())
+        .copy_from(other);
+    both
 }
 
 /// What repeated readings show.

@@ -29,10 +29,13 @@ pub(super) fn budget(joint: &Joint, best: &Best, aperture: f64, spread: f64) -> 
     let whitened = &joint.whiten * (&best.jacobian * &by_parameters);
     let a = joint.whiten.tr_mul(&whitened);
     let unevenness = a.dot(&(joint.reading_covariance() * &a));
-    let scale = joint.modes().tr_mul(&a).norm_squared();
+    let by_mode = joint.modes().tr_mul(&a);
+    let of_scale = by_mode.len() - joint.repeat_modes().min(by_mode.len());
+    let scale = by_mode.rows(0, of_scale).norm_squared();
+    let repeats = by_mode.norm_squared() - scale;
     // The prior of the lag has unit variance in the parameter's own unit.
     let lag = by_parameters[joint.parameters() - 1].powi(2);
-    let fit = (total - unevenness - scale - lag).max(0.0);
+    let fit = (total - unevenness - scale - repeats - lag).max(0.0);
     if !(total > 0.0 && total.is_finite()) {
         return vec![];
     }
@@ -41,6 +44,7 @@ pub(super) fn budget(joint: &Joint, best: &Best, aperture: f64, spread: f64) -> 
         (Source::Fit, fit * to_draws),
         (Source::Unevenness, unevenness * to_draws),
         (Source::DensityScale, scale * to_draws),
+        (Source::ScanRepeats, repeats * to_draws),
         (Source::LampLag, lag * to_draws),
         (Source::Aperture, aperture * aperture),
     ];
@@ -99,6 +103,10 @@ impl Source {
                  filters of known density."
             }
             Self::Repeats => "Repeat the session.",
+            Self::ScanRepeats => {
+                "Scan the strips more often, each scan said to be of the same strips: what differs \
+                 from scan to scan averages out."
+            }
         }
     }
 }

@@ -39,6 +39,9 @@ pub enum Source {
     Aperture,
     /// Session to session (known only from repeats).
     Repeats,
+    /// The scanner reads a strip otherwise from scan to scan (known only from strips or wedges
+    /// scanned more than once).
+    ScanRepeats,
 }
 
 /// One part of the budget of the ratio.

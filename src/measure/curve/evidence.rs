@@ -76,6 +76,8 @@ pub(crate) struct Usable {
     pub(crate) covariance: DMatrix<f64>,
     /// Modes of the scale's error at the entries.
     pub(crate) modes: DMatrix<f64>,
+    /// How many of them, the last ones, are the scanner's repeat error.
+    pub(crate) repeat_modes: usize,
     /// Log exposure of the entries after the margin at the expected lag.
     pub(crate) x: Vec<f64>,
     /// How uneven the coat is.
@@ -178,6 +180,7 @@ impl StripEvidence {
             density: reading.density.select_rows(&entries),
             covariance,
             modes: reading.scale_modes.select_rows(&entries),
+            repeat_modes: reading.repeat_modes,
             entries,
             exposures,
             x,

@@ -140,6 +140,13 @@ impl Joint {
         modes
     }
 
+    /// How many of the modes, the last ones, are the scanner's repeat error: of strips read by the
+    /// same scales.
+    pub(crate) fn repeat_modes(&self) -> usize {
+        let counts = self.strips.iter().map(|s| s.usable.repeat_modes);
+        counts.min().unwrap_or(0)
+    }
+
     /// Sizes the unevenness of every strip by the curves of `parameters`.
     fn resize(&mut self, parameters: &DVector<f64>) -> Option<()> {
         for index in 0..self.strips.len() {

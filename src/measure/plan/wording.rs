@@ -109,7 +109,8 @@ fn grade_written(grade: &Grade) -> String {
 }
 
 fn change_written(change: &Change) -> String {
-    // A name with marks of the line's own in it would read back as another.
+    // A name with marks of the line's own in it, which none that was read has, would read back as
+    // another.
     let name = change.name.replace([':', ';', '\n', '\r'], ",");
     let amount = match change.amount {
         Amount::Stops(stops) if stops <= 1.0 => format!("{} stop", write::stops(stops)),
@@ -299,9 +300,9 @@ fn change(line: &str) -> Result<Change, Wrong> {
             way.word()
         ));
     }
-    // `3:4` reads as a time, so that it would not end the name.
-    if name.contains(':') {
-        return Err(format!("`{name}`: a name holds no colon"));
+    // `3:4` reads as a time, so that it would not end the name; a semicolon ends the line.
+    if name.contains([':', ';']) {
+        return Err(format!("`{name}`: a name holds no colon and no semicolon"));
     }
     let amount = amount(&mut reader)?;
     let mut change = Change {

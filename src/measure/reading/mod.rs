@@ -69,6 +69,8 @@ pub struct StripReading {
     pub covariance: DMatrix<f64>,
     /// Error modes of the density scale at each entry (entries x modes): shared between strips.
     pub scale_modes: DMatrix<f64>,
+    /// How many of the last columns of `scale_modes` are the scanner's repeat error.
+    pub repeat_modes: usize,
     /// How uneven the coat was found to be.
     pub unevenness: Unevenness,
 }

@@ -168,6 +168,7 @@ pub fn read_strip(
         covariance: with_own_share(&solution.1)
             + lit(&problem, &used, scale, &weights) * options.lighting.powi(2),
         scale_modes: &weights * cell_modes,
+        repeat_modes: 0,
         unevenness: Unevenness {
             exposure_decades: variance.sqrt(),
             net_share: value[2],
@@ -338,6 +339,7 @@ fn empty() -> StripReading {
         density: DVector::zeros(0),
         covariance: DMatrix::zeros(0, 0),
         scale_modes: DMatrix::zeros(0, 0),
+        repeat_modes: 0,
         unevenness: Unevenness::default(),
     }
 }
