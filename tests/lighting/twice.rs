@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 use twinstrip::measure::analysis::{Analysis, Question, StripSpec, analyse};
+use twinstrip::measure::compare::Source;
 use twinstrip::measure::finding::Kind;
 use twinstrip::measure::raster::{Raster, Samples};
 use twinstrip::measure::strip::Role;
@@ -163,6 +164,8 @@ struct Shown {
     steps: Vec<(f64, f64)>,
     /// Error of the first pair's stops, and whether its bounds held.
     stops: Option<(f64, bool)>,
+    /// The scanner's repeat error in the first pair's budget, stops.
+    budgeted: Option<f64>,
     /// Squares and degrees of freedom of the repeat error.
     repeats: Vec<(f64, f64)>,
 }
@@ -190,10 +193,17 @@ fn shown(seed: u64, (lid, said): (bool, Said), repeat: f64) -> Option<Shown> {
         let stops = &pair.answer.stops;
         Some((stops.value? - truth, stops.holds(truth)))
     });
+    let budgeted = analysis.pairs.first().and_then(|pair| {
+        let mut parts = pair.answer.budget.iter();
+        parts
+            .find(|part| part.source == Source::ScanRepeats)
+            .map(|part| part.stops)
+    });
     let squares = |r: &twinstrip::measure::scale::repeats::Repeat| r.error.powi(2) * r.freedom;
     Some(Shown {
         steps: on_the_second(&made, &analysis),
         stops,
+        budgeted,
         repeats: analysis
             .repeats
             .iter()
@@ -237,7 +247,18 @@ fn a_strip_on_both_scans_brings_them_to_one_level_and_shows_the_repeat_error() {
             steps.len(),
             stops.len(),
         );
+        let budgeted: Vec<f64> = all.iter().filter_map(|one| one.budgeted).collect();
+        println!(
+            "  {} budgets tell the repeat error, {:.4} stops",
+            budgeted.len(),
+            root_mean_square(&budgeted)
+        );
         assert!(steps.len() > 10, "{name}");
+        let in_budget = budgeted.len() as f64 / stops.len() as f64;
+        match said {
+            Said::Nothing => assert_eq!(in_budget, 0.0),
+            _ => assert!(in_budget > 0.8, "{name}: {in_budget}"),
+        }
         assert!(off < 0.010, "{name}: {off}");
         assert!(held > 0.90, "{name}: {held}");
         assert_eq!(said != Said::Nothing, freedom > 0.0, "{name}");
