@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::findings::said;
-use super::words::plain;
+use super::words::{plain, signed};
 use crate::measure::calibrating::Judged;
 use crate::measure::raster::Channel;
 use crate::measure::scale::calibration::{Calibration, CalibrationFit, channel_word};
@@ -71,7 +71,7 @@ fn table(channel: Channel, fit: &CalibrationFit) -> String {
     );
     for field in &fit.fields {
         let foretold = match field.left_out {
-            Some(error) => format!("{error:+.3}"),
+            Some(error) => signed(error, 3),
             None => "not used".to_owned(),
         };
         writeln!(
@@ -80,7 +80,7 @@ fn table(channel: Channel, fit: &CalibrationFit) -> String {
             field.number + 1,
             plain(field.listed, 3),
             plain(field.scanner, 3),
-            format!("{:+.3}", field.residual),
+            signed(field.residual, 3),
             plain(fit.scale.curve_error(field.scanner), 4),
         )
         .ok();

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::findings;
-use super::words::{chance, interval, plain, wrapped};
+use super::words::{chance, interval, plain, signed, wrapped};
 use crate::measure::plan::{
     Aim, Basis, Bracket, NextStrip, OnPiece, Origin, Piece, Plan, PlannedExposure, Recipe, Scale,
     Way,
@@ -237,7 +237,7 @@ fn bracketed(bracket: &Bracket) -> String {
             text,
             "  {:>8}  {:>6} stops",
             seconds(*time),
-            format!("{stops:+.2}").replace("-0.00", "+0.00")
+            signed(*stops, 2)
         )
         .ok();
     }

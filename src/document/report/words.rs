@@ -22,6 +22,16 @@ pub(crate) fn plain(value: f64, decimals: usize) -> String {
     }
 }
 
+/// A number with its sign and so many decimals, and no `-0.00`.
+pub(crate) fn signed(value: f64, decimals: usize) -> String {
+    let text = plain(value, decimals);
+    if text.starts_with('-') {
+        text
+    } else {
+        format!("+{text}")
+    }
+}
+
 /// Signed quantities that are said with a word for each direction.
 #[derive(Clone, Copy)]
 pub(crate) struct Directions {

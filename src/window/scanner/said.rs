@@ -4,7 +4,7 @@ use egui::{Grid, RichText, ScrollArea, Ui};
 
 use super::ScannerAsk;
 use crate::document::report::errors_by_density;
-use crate::document::report::words::plain;
+use crate::document::report::words::{plain, signed};
 use crate::measure::finding::{Finding, Kind, Place};
 use crate::measure::raster::Channel;
 use crate::measure::scale::calibration::{Calibration, CalibrationFit, channel_word};
@@ -202,9 +202,9 @@ pub(super) fn fields_ui(ui: &mut Ui, channel: Channel, fit: &CalibrationFit) {
                     ui.label((field.number + 1).to_string());
                     ui.label(plain(field.listed, 3));
                     ui.label(plain(field.scanner, 3));
-                    ui.label(format!("{:+.3}", field.residual));
+                    ui.label(signed(field.residual, 3));
                     ui.label(match field.left_out {
-                        Some(error) => format!("{error:+.3}"),
+                        Some(error) => signed(error, 3),
                         None => "not used".to_owned(),
                     });
                     ui.label(plain(fit.scale.curve_error(field.scanner), 4));
