@@ -212,16 +212,20 @@ fn shown(seed: u64, (lid, said): (bool, Said), repeat: f64) -> Option<Shown> {
     })
 }
 
-/// `TWINSTRIP_STUDY=100` for the table of docs/densities.md, on seeds that nothing was chosen on.
+/// Seeds of the practice sessions: three, or so many as `TWINSTRIP_STUDY` says, of those that
+/// nothing was chosen on (100 for the tables of docs/densities.md and docs/scan-checks.md).
+fn sessions() -> Vec<u64> {
+    let study = std::env::var("TWINSTRIP_STUDY").ok();
+    match study.and_then(|count| count.parse::<u64>().ok()) {
+        Some(count) => (7_600_000..7_600_000 + count).collect(),
+        None => seeds().take(3).collect(),
+    }
+}
+
 #[test]
 fn a_strip_on_both_scans_brings_them_to_one_level_and_shows_the_repeat_error() {
     const PUT_IN: f64 = 0.004;
-    let study = std::env::var("TWINSTRIP_STUDY").ok();
-    let study = study.and_then(|count| count.parse::<u64>().ok());
-    let seeds: Vec<u64> = match study {
-        Some(count) => (7_600_000..7_600_000 + count).collect(),
-        None => seeds().take(3).collect(),
-    };
+    let seeds = sessions();
     for (name, lid, said) in [
         ("lid alone", true, Said::Nothing),
         ("paper strip alone", false, Said::Paper),
@@ -290,11 +294,11 @@ fn a_scanner_that_was_set_otherwise_is_told_by_the_strip_on_both_scans() {
             };
             Some(analysis.findings.iter().any(|f| disagree(&f)))
         };
-        let all: Vec<bool> = seeds().take(3).filter_map(one).collect();
+        let all: Vec<bool> = sessions().into_par_iter().filter_map(one).collect();
         (all.iter().filter(|told| **told).count(), all.len())
     };
     let ((right, of), (wrong, clean)) = (told(0.05), told(0.0));
     println!("told {right} of {of}, without cause {wrong} of {clean}");
-    assert!(right == of && of > 0, "{right} of {of}");
-    assert_eq!(wrong, 0);
+    assert!(of > 0 && right as f64 > 0.9 * of as f64, "{right} of {of}");
+    assert!(wrong as f64 <= 0.1 * clean as f64, "{wrong} of {clean}");
 }
