@@ -131,7 +131,7 @@ impl Problem {
         columns.for_each(|(j, column)| {
             for (i, value) in column.iter_mut().enumerate().skip(j) {
                 let r = self.distance[(i, j)];
-                let kf = matern_52(r, f_scale).0 + slow * slow * matern_52(r, SLOW_SCALE).0;
+                let kf = matern_52(r, f_scale).0 + slow * slow * self.slow_likeness[(i, j)];
                 let kg = matern_52(r, g_scale).0;
                 *value += f * f * slope[i] * slope[j] * kf
                     + (g * g * net[i] * net[j] + ground * ground) * kg;
