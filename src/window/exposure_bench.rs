@@ -8,6 +8,7 @@ use super::request::{Request, Scene};
 use super::scan::calling::as_wedge;
 use super::shelf::Standing;
 use super::shell::{card, term};
+use crate::document::report::repeat_error;
 use crate::document::report::words::plain;
 use crate::document::{Edit, Strip, Wedge};
 use crate::files::wedge::listed;
@@ -117,7 +118,7 @@ impl ExposureBench {
             .same_as
             .and_then(|first| scene.session.strips.get(first));
         if let Some(first) = first {
-            again_ui(ui, index, (strip, first), asks);
+            again_ui(ui, scene, index, (strip, first), asks);
             return;
         }
         let written = strip
@@ -384,12 +385,27 @@ fn same_menu(ui: &mut Ui, scene: &Scene<'_>, index: usize, asks: &mut Vec<Reques
 }
 
 /// The card of a strip that is another one, scanned once more.
-fn again_ui(ui: &mut Ui, index: usize, (strip, first): (&Strip, &Strip), asks: &mut Vec<Request>) {
+fn again_ui(
+    ui: &mut Ui,
+    scene: &Scene<'_>,
+    index: usize,
+    (strip, first): (&Strip, &Strip),
+    asks: &mut Vec<Request>,
+) {
     ui.heading(&strip.name);
     ui.label(format!(
         "The same strip as {}, scanned once more: how it was exposed is said there.",
         first.name
     ));
+    let repeats = scene.analysis.map_or(&[][..], |analysis| &analysis.repeats);
+    if !repeats.is_empty() {
+        term(
+            ui,
+            &repeat_error(repeats),
+            "How differently the scanner reads one field from scan to scan once the scans' levels are \
+             brought together, by density. It is among the sources of the answer's uncertainty.",
+        );
+    }
     let apart = ui
         .button("A strip of its own")
         .accessible_name(format!("{} is a strip of its own", strip.name));

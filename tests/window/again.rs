@@ -61,6 +61,8 @@ fn a_strip_is_said_to_be_another_one_scanned_once_more_and_taken_back() {
     assert!(!analysis.repeats.is_empty());
     assert!(analysis.repeats.iter().all(|repeat| repeat.error < 1e-6));
 
+    assert!(window.shows("Repeat error from scan to scan: 0.0000 D at"));
+
     window.click("slate, again is a strip of its own");
     assert_eq!(session(&window).strips[2].same_as, None);
     for edit in ["tell strips apart", "join strips", "join strips"] {

@@ -114,6 +114,16 @@ pub(super) fn repeats(repeats: &[Repeat]) -> String {
     text
 }
 
+/// The same in a sentence, for a window.
+pub fn repeat_error(repeats: &[Repeat]) -> String {
+    let said = |repeat: &Repeat| {
+        let (density, error) = (plain(repeat.density, 1), plain(repeat.error, 4));
+        format!("{error} D at {density}")
+    };
+    let all: Vec<String> = repeats.iter().map(said).collect();
+    format!("Repeat error from scan to scan: {}", all.join(", "))
+}
+
 /// Standard error at every fifth of a density within the usable range, level included.
 pub fn errors_by_density(fit: &CalibrationFit) -> Vec<(f64, f64)> {
     let (low, high) = fit.usable;

@@ -11,7 +11,7 @@ pub mod profile;
 mod tables;
 pub(crate) mod words;
 
-pub use calibration::{calibration_report, errors_by_density};
+pub use calibration::{calibration_report, errors_by_density, repeat_error};
 pub use compared::compared;
 pub use findings::said as said_findings;
 pub use picture::calibration_picture;
@@ -30,6 +30,7 @@ pub fn solved(session: &Session, analysis: &Analysis) -> String {
         text.push_str(&tables::curves(analysis, pair));
     }
     text.push_str(&tables::densities(session, analysis));
+    text.push_str(&calibration::repeats(&analysis.repeats));
     text
 }
 
