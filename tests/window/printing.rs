@@ -215,6 +215,7 @@ fn lens_times_and_blur_are_said_and_undone_and_a_sheet_has_its_day_and_paper() {
     let folder = window.folder.path().to_owned();
     let mut write = |name: &str| {
         let file = folder.join(name);
+        window.until("the plan", |app| app.plan_is_current());
         window.answers.0.lock().unwrap().push(file.clone());
         scroll_and_click(&mut window, "Bench sheet (PDF)…");
         let ends = format!("{name} written");

@@ -74,12 +74,20 @@ impl App {
             .unwrap_or_default()
     }
 
+    /// Whether the plan on show is that of the session as it stands.
+    pub fn plan_is_current(&self) -> bool {
+        let asked = (self.epoch, self.history.revision());
+        self.print.work.plan_is_current(asked, self.print.pair)
+    }
+
     /// The sheet as the plan stands, or what is missing for one.
     fn sheet(&self) -> Result<Sheet, String> {
-        let asked = (self.epoch, self.history.revision());
-        let current = self.analysis.is_current(asked);
+        // A sheet says what the printer will do: never by a plan of another recipe.
         let planned = match self.print.work.planned() {
-            Some(Ok(planned)) if current => planned,
+            Some(Ok(planned)) if self.plan_is_current() => planned,
+            Some(_) if !self.plan_is_current() => {
+                return Err("The plan is being worked out anew: ask again in a moment.".into());
+            }
             _ => return Err("There is no plan yet: write the recipe of the paper print.".into()),
         };
         let source = Source {

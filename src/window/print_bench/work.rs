@@ -47,6 +47,11 @@ impl Work {
         });
     }
 
+    /// Whether the newest plan is that of this state of the session and this pair.
+    pub fn plan_is_current(&self, (epoch, revision): (u64, Revision), pair: usize) -> bool {
+        self.plan.is_current((epoch, revision, pair))
+    }
+
     /// The newest plan: none before there is a recipe, or why there is none.
     pub fn planned(&self) -> Option<&Result<Planned, NoBasis>> {
         self.plan.shown()?.as_ref().as_ref()
