@@ -2,6 +2,8 @@
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
 mod support;
+#[path = "support/words.rs"]
+mod words;
 
 use serde_json::Value;
 use support::{Desk, tiff};
@@ -10,6 +12,7 @@ use twinstrip::files::scan::{
 };
 use twinstrip::measure::raster::Samples;
 use twinstrip::measure::watch::Unwatched;
+use words::says;
 
 /// A practice session with a wedge, its scan's encoding, and the wedge's densities.
 struct Practice {
@@ -204,14 +207,14 @@ fn a_calibration_is_made_shown_and_drawn() {
             .starts_with("Calibration of flatbed in the shed, made 2026-11-25\n")
     );
     assert!(
-        report.out.contains("luminance: good from 0.07 to 2.17 D"),
+        says(&report.out, "luminance: good from 0.07 to 2.17 D"),
         "{}",
         report.out
     );
     // A second one is refused, then replaces the first, which is kept.
     let again = practice.calibrate(&["--scan", "a/scan-1.tif"]);
     assert_eq!(again.code, 5, "{}", again.err);
-    assert!(again.err.contains("say --overwrite"), "{}", again.err);
+    assert!(says(&again.err, "say --overwrite"), "{}", again.err);
     let again = practice.calibrate(&["--scan", "a/scan-1.tif", "--overwrite"]);
     assert_eq!(again.code, 0, "{}", again.err);
     assert!(practice.desk.path("flatbed.ron.before").exists());
@@ -295,7 +298,7 @@ fn a_session_keeps_a_calibration_by_file_and_hash_or_by_value() {
     desk.put("flatbed.ron", changed.as_bytes());
     let ran = desk.run(&["measure", "b.ron", "--quiet"]);
     assert_eq!(ran.code, 3);
-    assert!(ran.err.contains("was changed since"), "{}", ran.err);
+    assert!(says(&ran.err, "was changed since"), "{}", ran.err);
     // By value it stands in the session itself.
     let session = practice.session_without_wedge("scan-1.tif", &changed);
     desk.put("a/value.ron", session.as_bytes());

@@ -2,8 +2,11 @@
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
 mod support;
+#[path = "support/words.rs"]
+mod words;
 
 use support::{Desk, tiff};
+use words::says;
 
 const ANSWERED: i32 = 0;
 const BAD_USAGE: i32 = 2;
@@ -25,7 +28,7 @@ fn the_help_names_every_task() {
         "simulate",
         "Exit codes: 0 answered",
     ] {
-        assert!(ran.out.contains(word), "{word}: {}", ran.out);
+        assert!(says(&ran.out, word), "{word}: {}", ran.out);
     }
 }
 
@@ -96,7 +99,7 @@ fn a_session_file_that_is_there_is_not_overwritten_unasked() {
     let ran = desk.run(&arguments);
     assert_eq!(ran.code, NOT_WRITTEN);
     assert!(
-        ran.err.contains("say --overwrite to replace it"),
+        says(&ran.err, "say --overwrite to replace it"),
         "{}",
         ran.err
     );
@@ -180,7 +183,7 @@ fn what_makes_no_sense_on_the_command_line_is_bad_usage() {
         ),
     ] {
         let ran = desk.run(arguments);
-        assert!(ran.err.contains(message), "{arguments:?}: {}", ran.err);
+        assert!(says(&ran.err, message), "{arguments:?}: {}", ran.err);
         assert_eq!(
             (ran.code, ran.out.as_str()),
             (BAD_USAGE, ""),
@@ -195,7 +198,7 @@ fn the_pixel_limit_can_be_set() {
     desk.put_scan("slates.tif", tiff(), 0.9);
     let ran = desk.run(&["measure", "slates.tif", "--max-pixels", "1_000"]);
     assert!(
-        ran.err.contains("more than the limit of 1000 pixels"),
+        says(&ran.err, "more than the limit of 1000 pixels"),
         "{}",
         ran.err
     );
@@ -216,12 +219,12 @@ fn an_empty_scan_given_stands_for_the_one_that_the_session_names() {
     desk.put("session.ron", session.as_bytes());
     let without = desk.run(&["solve", "session.ron"]);
     assert_eq!(without.code, UNREADABLE, "{}", without.err);
-    assert!(without.err.contains("gone.tif"), "{}", without.err);
+    assert!(says(&without.err, "gone.tif"), "{}", without.err);
     // What is given shows another part of the glass: said, and solved by the lid.
     let with = desk.run(&["solve", "session.ron", "--empty", "glass.tif"]);
     assert_eq!(with.code, ANSWERED, "{}", with.err);
     assert!(
-        with.out.contains("The empty scan can't be laid over"),
+        says(&with.out, "The empty scan can't be laid over"),
         "{}",
         with.out
     );
@@ -287,12 +290,12 @@ fn profiles_are_compared_by_their_names_and_a_wrong_name_is_told() {
         "each ml/dm2 more",
         "Emulsion on one piece",
     ] {
-        assert!(ran.out.contains(words), "{words}: {}", ran.out);
+        assert!(says(&ran.out, words), "{words}: {}", ran.out);
     }
     asked.extend(["--against", "slate, too coats"]);
     let ran = desk.run(&asked);
     assert_eq!((ran.code, ran.out.as_str()), (BAD_USAGE, ""));
-    assert!(ran.err.contains("no coating is called"), "{}", ran.err);
+    assert!(says(&ran.err, "no coating is called"), "{}", ran.err);
     let ran = desk.run(&["compare", "--shelf", shelf, &three[0]]);
     assert_eq!(ran.code, UNREADABLE, "one name alone is a session's file");
 }

@@ -13,6 +13,8 @@ mod many;
 mod migrated;
 mod spoken;
 mod support;
+#[path = "../support/words.rs"]
+mod words;
 
 use support::{demo_analysis, evidence};
 use twinstrip::document::profile::{Evidence, NoEvidence, Origin, Profile, Put};

@@ -8,6 +8,7 @@ use twinstrip::document::profile::{Profile, Put};
 use twinstrip::files::shelf::Shelf;
 
 use crate::support::{evidence, testdata};
+use crate::words::says;
 
 struct Ran {
     code: i32,
@@ -66,7 +67,7 @@ fn a_session_is_kept_and_found_again_and_its_answer_is_that_of_solve() {
     let refused = run(shelf, &["keep", &session, "slate, two coats", "--quiet"]);
     assert_eq!(refused.code, 2);
     assert!(
-        refused.err.contains("say --new to make it"),
+        says(&refused.err, "say --new to make it"),
         "{}",
         refused.err
     );
@@ -128,7 +129,7 @@ fn a_profile_is_renamed_copied_retired_exported_and_taken_in() {
     let wrong = run(shelf, &["say", "slates", "coats=some"]);
     assert_eq!(wrong.code, 2);
     assert!(
-        wrong.err.contains("coats: coats are counted"),
+        says(&wrong.err, "coats: coats are counted"),
         "{}",
         wrong.err
     );
@@ -140,7 +141,7 @@ fn a_profile_is_renamed_copied_retired_exported_and_taken_in() {
     let taken = run(shelf, &["rename", "next batch", "Harbour slates"]);
     assert_eq!(taken.code, 5);
     assert!(
-        taken.err.contains("a profile of that name is there"),
+        says(&taken.err, "a profile of that name is there"),
         "{}",
         taken.err
     );
@@ -167,7 +168,7 @@ fn a_profile_is_renamed_copied_retired_exported_and_taken_in() {
     );
     let unknown = run(shelf, &["correct", "harbour slates", "1", "remelt=1"]);
     assert!(
-        unknown.err.contains("did you mean `remelts`?"),
+        says(&unknown.err, "did you mean `remelts`?"),
         "{}",
         unknown.err
     );
@@ -196,7 +197,7 @@ fn a_profile_is_renamed_copied_retired_exported_and_taken_in() {
     let unknown = run(shelf, &["show", "harbor slates"]);
     assert_eq!(unknown.code, 3);
     assert!(
-        unknown.err.contains("did you mean `harbour slates`?"),
+        says(&unknown.err, "did you mean `harbour slates`?"),
         "{}",
         unknown.err
     );
@@ -214,8 +215,7 @@ fn sessions_are_pooled_and_one_that_stands_out_is_told_of() {
         "its emulsion had been melted again most often",
         "Not settled to within 0.17 stops",
     ] {
-        let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert!(flat.contains(words), "{words}\n{said}");
+        assert!(says(&said, words), "{words}\n{said}");
     }
     let pooled = json(folder.path(), &["pool", "slates", "--within", "1/2"]);
     let stops = &pooled["quantities"][0];
@@ -231,7 +231,7 @@ fn sessions_are_pooled_and_one_that_stands_out_is_told_of() {
     let empty = run(folder.path(), &["pool", "empty"]);
     assert_eq!(empty.code, 4);
     assert!(
-        empty.out.contains("there is no session with a value"),
+        says(&empty.out, "there is no session with a value"),
         "{}",
         empty.out
     );
@@ -253,9 +253,9 @@ fn a_damaged_profile_is_told_of_on_standard_error_and_the_others_are_listed() {
     .unwrap();
     let ran = run(folder.path(), &["list"]);
     assert_eq!(ran.code, 0);
-    assert!(ran.out.contains("slates"), "{}", ran.out);
-    assert!(ran.err.contains("broken.ron:2:"), "{}", ran.err);
+    assert!(says(&ran.out, "slates"), "{}", ran.out);
+    assert!(says(&ran.err, "broken.ron:2:"), "{}", ran.err);
     let asked = run(folder.path(), &["show", "broken"]);
     assert_eq!(asked.code, 3);
-    assert!(asked.err.contains("broken.ron:2:"), "{}", asked.err);
+    assert!(says(&asked.err, "broken.ron:2:"), "{}", asked.err);
 }
