@@ -8,7 +8,7 @@ mod words;
 use support::{Desk, Ran, tiff};
 use twinstrip::files::scan::Container;
 use twinstrip::files::text::read_text;
-use words::says;
+use words::{flat, says};
 
 /// Unreadable input.
 const UNREADABLE: i32 = 3;
@@ -322,7 +322,7 @@ fn solved(desk: &Desk, session: &str, changes: &[(&str, &str)]) -> Ran {
 /// Nothing is answered, and the report (line breaks taken out) says these things.
 #[track_caller]
 fn assert_no_answer(ran: &Ran, said: &[&str]) {
-    let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let text = flat(&ran.out);
     assert_eq!((ran.code, ran.err.as_str()), (NO_ANSWER, ""), "{text}");
     assert!(text.contains("No speed ratio"), "{text}");
     assert!(!text.contains("times the exposure"), "{text}");
@@ -420,7 +420,7 @@ fn a_session_that_describes_fewer_strips_than_were_scanned() {
 fn one_step_too_many_is_told_as_a_second_reading() {
     let (desk, session) = practice();
     let ran = solved(&desk, &session, &[("187s 281s", "187s 281s 420s")]);
-    let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let text = flat(&ran.out);
     // The margin is laid as margin and first step, which the scan does not rule out.
     assert!(text.contains("CAUTION, slate 1"), "{text}");
     assert!(text.contains("can lie in two ways"), "{text}");
@@ -490,7 +490,7 @@ fn strips_listed_in_each_others_place() {
     // don't lie on a curve with the exposures of the other.
     let both = format!("{slate}{paper}");
     let ran = solved(&desk, &session, &[(&both, &format!("{paper}{slate}"))]);
-    let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let text = flat(&ran.out);
     assert!(text.contains("CAUTION"), "{text}");
     assert!(text.contains("is the list of exposures right?"), "{text}");
 }

@@ -9,12 +9,16 @@
     reason = "what fails here fails a test, and files are what is tested"
 )]
 
+#[path = "../support/words.rs"]
+mod words;
+
 use std::path::Path;
 use std::process::Command;
 
 use twinstrip::document::sheet::cautions::{CAUTIONS, FIRST};
 use twinstrip::document::sheet::{ChangeRow, ExposureRow, Hardener, Process, Sheet};
 use twinstrip::files::sheet::{PaperSize, Thumbnail, pdf, plain_text};
+use words::{flat, says};
 
 /// Invented: a printmaker's slate.
 fn usual() -> Sheet {
@@ -130,10 +134,6 @@ fn said_by(program: &str, before: &[&str], file: &Path, after: &[&str]) -> Optio
     Some(String::from_utf8_lossy(&output.stdout).into_owned())
 }
 
-fn flat(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
 /// Makes a page, opens it, and gives its text; `None` without poppler.
 fn opened(sheet: &Sheet, paper: PaperSize, name: &str) -> Option<String> {
     let made = pdf(sheet, Some(&thumbnail()), paper).unwrap();
@@ -237,7 +237,7 @@ fn a_crowded_sheet_stays_on_its_page_and_says_what_it_left_out() {
             return;
         };
         assert!(text.contains("Ærøskøbing, ängs"), "{text}");
-        assert!(flat(&text).contains("more, in the plain text"), "{text}");
+        assert!(says(&text, "more, in the plain text"), "{text}");
         assert!(text.contains("12."), "every exposure is there: {text}");
         assert!(text.contains("16."), "every bath is there: {text}");
     }

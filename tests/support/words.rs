@@ -6,6 +6,7 @@ pub fn says(text: &str, words: &str) -> bool {
     flat(text).contains(&flat(words))
 }
 
-fn flat(text: &str) -> String {
+/// The text on one line.
+pub fn flat(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }

@@ -84,10 +84,10 @@ impl App {
     fn sheet(&self) -> Result<Sheet, String> {
         // A sheet says what the printer will do: never by a plan of another recipe.
         let planned = match self.print.work.planned() {
-            Some(Ok(planned)) if self.plan_is_current() => planned,
             Some(_) if !self.plan_is_current() => {
                 return Err("The plan is being worked out anew: ask again in a moment.".into());
             }
+            Some(Ok(planned)) => planned,
             _ => return Err("There is no plan yet: write the recipe of the paper print.".into()),
         };
         let source = Source {
