@@ -151,7 +151,7 @@ pub fn write(path: &Path, content: &[u8]) -> Result<(), WriteRefused> {
     filled(path, content)?.finish()
 }
 
-/// As [`write`], but never over a file.
+/// As [`write()`], but never over a file.
 ///
 /// # Errors
 /// [`WriteRefused`] when the disk refuses or there is a file of that name.
