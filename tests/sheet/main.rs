@@ -254,5 +254,6 @@ fn an_empty_sheet_and_letters_that_the_typeface_lacks_still_make_a_page() {
     };
     if let Some(text) = opened(&sheet, PaperSize::A4, "empty") {
         assert!(text.contains("? slate"), "{text}");
+        assert!(text.contains("U+77F3"), "{text}");
     }
 }

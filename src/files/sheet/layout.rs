@@ -10,7 +10,7 @@ use crate::document::sheet::cautions::{CAUTIONS, FIRST};
 use crate::document::sheet::{ExposureRow, Sheet};
 
 /// White around the page, points: what printers can't reach.
-const MARGIN: f32 = 34.0;
+pub(super) const MARGIN: f32 = 34.0;
 /// White between columns.
 const GUTTER: f32 = 18.0;
 /// Size of the cautions, points.

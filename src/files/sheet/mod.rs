@@ -125,7 +125,14 @@ pub fn pdf(
     let mut page = page::Page::new(width, height, &system)?;
     layout::set(&mut page, sheet, picture);
     if let Some(said) = lacking_said(&lacking) {
-        page.text(28.0, height - 14.0, &said, page::Type::Plain, 7.0);
+        // Above the first line, clear of the edge that printers leave blank.
+        page.text(
+            layout::MARGIN,
+            layout::MARGIN - 0.5,
+            &said,
+            page::Type::Plain,
+            LACKING_SIZE,
+        );
     }
     page.finish(&sheet.picture)
 }
@@ -141,6 +148,11 @@ fn faces_for(sheet: &Sheet) -> (Vec<fonts::SystemFace>, BTreeSet<char>) {
     fonts::of_system(&fonts::lacking(&text))
 }
 
+/// Size in points of the line that names what can't be shown.
+const LACKING_SIZE: f32 = 5.5;
+/// Most letters that it names, so that it stays on the page.
+const MOST_NAMED: usize = 20;
+
 /// What is to be said of letters that can't be shown, if there are any.
 pub fn lacking_said(lacking: &BTreeSet<char>) -> Option<String> {
     if lacking.is_empty() {
@@ -148,10 +160,15 @@ pub fn lacking_said(lacking: &BTreeSet<char>) -> Option<String> {
     }
     let numbers: Vec<String> = lacking
         .iter()
+        .take(MOST_NAMED)
         .map(|letter| format!("U+{:04X}", u32::from(*letter)))
         .collect();
+    let more = match lacking.len() - numbers.len() {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
     Some(format!(
-        "These letters can't be shown here, and a sign stands for each: {}.",
+        "These letters can't be shown here, and a sign stands for each: {}{more}.",
         numbers.join(", ")
     ))
 }
