@@ -10,7 +10,7 @@ use super::profile::Profiles;
 use super::{entry, printing};
 use crate::document::Encoding;
 use crate::measure::raster::Channel;
-use crate::simulate::{Level, Twist};
+use crate::simulate::{Layout, Level, Twist};
 
 /// Carries an exposure found on printing paper over to hand-coated photographic emulsion.
 #[derive(Debug, Parser)]
@@ -230,6 +230,9 @@ pub(super) struct Simulate {
     /// One thing out of the ordinary, such as clipped-blacks, no-wedge or jpeg:60
     #[arg(long, value_name = "TWIST", value_parser = entry::twist)]
     pub(super) twist: Option<Twist>,
+    /// Where the steps lie and what they lie on, such as frame, windows or cut-apart
+    #[arg(long, value_name = "LAYOUT", value_parser = entry::layout, conflicts_with = "sessions")]
+    pub(super) layout: Option<Layout>,
     /// How many sessions, each in a folder of its own with the next seed
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..=10_000))]
     pub(super) count: u64,

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use serde::Deserialize as _;
+use serde::de::DeserializeOwned;
 
 use crate::document::check::check_densities;
 use crate::document::day::Day;
@@ -15,7 +15,7 @@ use crate::measure::nearest::{hint, nearest};
 use crate::measure::plan::Aim;
 use crate::measure::raster::{CHANNELS, Channel};
 use crate::measure::scale::calibration::channel_word;
-use crate::simulate::Twist;
+use crate::simulate::{Layout, Twist};
 
 /// A strip as given on the command line.
 #[derive(Debug, Clone, PartialEq)]
@@ -175,6 +175,16 @@ pub(super) fn dpi(text: &str) -> Result<f64, String> {
 
 /// The twists by the names that truth files have, a value after a colon: `jpeg:60`.
 pub(super) fn twist(text: &str) -> Result<Twist, String> {
+    named(text)
+}
+
+/// The layouts by name: `narrow-frame`.
+pub(super) fn layout(text: &str) -> Result<Layout, String> {
+    named(text)
+}
+
+/// A word, perhaps with a value after a colon, as truth files have it.
+fn named<T: DeserializeOwned>(text: &str) -> Result<T, String> {
     let word = serde_json::Value::String;
     let value = match text.split_once(':') {
         Some((name, value)) => {
@@ -185,7 +195,7 @@ pub(super) fn twist(text: &str) -> Result<Twist, String> {
         }
         None => word(text.to_owned()),
     };
-    Twist::deserialize(value).map_err(|error| {
+    T::deserialize(value).map_err(|error| {
         let said = error.to_string();
         // serde lists the known words between backticks after the unknown one.
         let known: Vec<&str> = said.split('`').skip(3).step_by(2).collect();

@@ -13,7 +13,7 @@ use crate::files::session::write_session;
 use crate::measure::analysis::{Settings, StripSpec};
 use crate::measure::exposure::{Aperture, Exposure};
 use crate::measure::watch::Watch as _;
-use crate::simulate::{self, Practice, Recipe, Twist, make};
+use crate::simulate::{self, Layout, Practice, Recipe, make};
 
 pub(super) fn run(task: &Simulate) -> Result<Outcome, Failure> {
     if let Some(sessions) = task.sessions {
@@ -30,6 +30,7 @@ pub(super) fn run(task: &Simulate) -> Result<Outcome, Failure> {
         };
         let recipe = Recipe {
             twist: task.twist,
+            layout: task.layout.map(Layout::setting),
             dpi: task.dpi,
             coupons: task.coupons.map(|count| count as usize),
             slate: task.slate.then_some(true),
@@ -59,7 +60,7 @@ pub(super) fn run(task: &Simulate) -> Result<Outcome, Failure> {
 pub(super) fn one(folder: &Path, recipe: &Recipe) -> Result<(), Failure> {
     make_folder(folder)?;
     let practice = make(recipe);
-    let jpeg = matches!(recipe.twist, Some(Twist::Jpeg(_)));
+    let jpeg = practice.scans.iter().any(|scan| scan.origin.lossy);
     let (container, ending) = if jpeg {
         // The loss is in the pixels already; this only keeps the file honest about it.
         (Container::Jpeg { quality: 100 }, "jpg")

@@ -72,12 +72,14 @@ impl Reach {
     }
 }
 
-/// Exposures that cover a reach with about `steps` steps (7 to 11) at an aperture.
+/// Exposures that cover a reach with about `steps` steps at an aperture; where the series asks for
+/// another count, between the fewest and the most.
 pub fn plan(
     rng: &mut impl Rng,
     kind: Kind,
     reach: Reach,
     steps: usize,
+    (fewest, most): (usize, usize),
     aperture: usize,
 ) -> Exposures {
     let f_number = exact_f_number(aperture);
@@ -119,7 +121,7 @@ pub fn plan(
                 .min_by(|a, b| (a - wanted).abs().total_cmp(&(b - wanted).abs()))
                 .unwrap_or(0.5);
             let steps = ((last - first) / (stops * DECADES_PER_STOP)).round() as usize + 1;
-            let steps = steps.clamp(7, 11);
+            let steps = steps.clamp(fewest, most);
             // Keep the middle where it was meant to be.
             let span = stops * DECADES_PER_STOP * (steps - 1) as f64;
             Series::InStops {
@@ -130,7 +132,7 @@ pub fn plan(
         }
         Kind::PrintedWedge => {
             let step = ((decades / 0.05).round() * 0.05).max(0.05);
-            let steps = (((last - first) / step).round() as usize + 1).clamp(7, 11);
+            let steps = (((last - first) / step).round() as usize + 1).clamp(fewest, most);
             let span = step * (steps - 1) as f64;
             Series::PrintedWedge {
                 time: Seconds(tidy(10f64.powf((first + last + span) / 2.0))),
@@ -190,7 +192,7 @@ mod tests {
                     low: -1.8,
                     high: -0.6,
                 };
-                let exposures = plan(&mut rng, kind, reach, steps, 4);
+                let exposures = plan(&mut rng, kind, reach, steps, (7, 11), 4);
                 let x = exposures.log_exposures(0.0);
                 assert!(x.windows(2).all(|pair| pair[1] > pair[0]), "{kind:?} {x:?}");
                 let (low, high) = (x[0], x[x.len() - 1]);

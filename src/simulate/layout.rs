@@ -5,6 +5,7 @@ use rand::seq::SliceRandom;
 
 use super::recipe::Level;
 use super::scene::Frame;
+use super::setting::Setting;
 use crate::measure::geometry::Point;
 
 /// A sheet to be laid: size of its frame and of the border around it, millimetres.
@@ -29,34 +30,58 @@ pub struct Laid {
     pub order: Vec<usize>,
 }
 
-/// Lays sheets side by side, along or across, tilted, in any order.
+/// Lays sheets side by side, along or across, tilted, in any order; those of a grid two or three
+/// in a row where they are short.
 pub fn lay(
     rng: &mut impl Rng,
     level: Level,
     sheets: &[Sheet],
     per_mm: f64,
     bed: Option<(f64, f64)>,
+    setting: Option<&Setting>,
 ) -> Laid {
-    // On a whole bed the strips lie the long way and not too tilted, so that they fit.
-    let across = rng.random_bool(0.4) || bed.is_some();
+    let grid = setting.is_some_and(|setting| setting.grid);
+    let touching = setting.is_some_and(|setting| setting.touching);
+    // On a whole bed the strips lie the long way and not too tilted, so that they fit; rows of
+    // several sheets are read from the left.
+    let across = (rng.random_bool(0.4) || bed.is_some()) && !grid;
     let limit: f64 = level.pick(1.5, 4.0, if bed.is_some() { 4.0 } else { 10.0 });
+    let limit = setting.and_then(|setting| setting.turned).unwrap_or(limit);
+    let limit = if grid { limit.min(3.0) } else { limit };
     let tilt = rng.random_range(-limit..limit).to_radians();
     let mut order: Vec<usize> = (0..sheets.len()).collect();
     order.shuffle(rng);
-    // Centres in a row of sheets that all lie along x, stacked in y.
+    // Centres in rows along x, stacked in y.
     let mut centres = vec![(0.0, 0.0, 0.0); sheets.len()];
     let mut y = 0.0;
-    for &index in &order {
-        let sheet = &sheets[index];
-        let (length, width) = (
-            sheet.size.0 + 2.0 * sheet.border,
-            sheet.size.1 + 2.0 * sheet.border,
-        );
-        let own = rng.random_range(-1.0..1.0f64).to_radians();
-        let lean = length * own.sin().abs() / 2.0;
-        y += width / 2.0 + lean;
-        centres[index] = (rng.random_range(-8.0..8.0), y, own);
-        y += width / 2.0 + lean + rng.random_range(3.0..12.0);
+    let (apart, own): (_, f64) = if touching {
+        (-1.0..0.3, 0.2)
+    } else {
+        (3.0..12.0, 1.0)
+    };
+    for row in rows(&mut order, sheets, grid) {
+        let (mut x, mut deepest) = (0.0, 0.0f64);
+        for (place, &index) in row.iter().enumerate() {
+            let sheet = &sheets[index];
+            let (length, width) = (
+                sheet.size.0 + 2.0 * sheet.border,
+                sheet.size.1 + 2.0 * sheet.border,
+            );
+            let own = rng.random_range(-own..own).to_radians();
+            let lean = length * f64::sin(own).abs() / 2.0;
+            let beside = rng.random_range(-8.0..8.0);
+            if place > 0 {
+                x += length / 2.0 + 7.0;
+            }
+            centres[index] = (
+                x + if row.len() > 1 { 0.3 * beside } else { beside },
+                y + width / 2.0 + lean,
+                own,
+            );
+            x += length / 2.0;
+            deepest = deepest.max(width / 2.0 + lean);
+        }
+        y += 2.0 * deepest + rng.random_range(apart.clone());
     }
     let (c, s) = (tilt.cos(), tilt.sin());
     let quarter = if across {
@@ -112,4 +137,36 @@ pub fn lay(
         frames,
         order,
     }
+}
+
+/// Longest sheet that has others beside it in a grid, millimetres.
+const SHORT: f64 = 115.0;
+
+/// The sheets row by row; the order is put into reading order.
+fn rows(order: &mut Vec<usize>, sheets: &[Sheet], grid: bool) -> Vec<Vec<usize>> {
+    if !grid {
+        return order.iter().map(|&index| vec![index]).collect();
+    }
+    let mut rows: Vec<Vec<usize>> = vec![];
+    let mut open = None;
+    for &index in order.iter() {
+        let short = sheets[index].size.0 + 2.0 * sheets[index].border < SHORT;
+        match open {
+            Some(row) if short => {
+                let row: &mut Vec<usize> = &mut rows[row];
+                row.push(index);
+                if row.len() == 3 {
+                    open = None;
+                }
+            }
+            _ => {
+                rows.push(vec![index]);
+                if short {
+                    open = Some(rows.len() - 1);
+                }
+            }
+        }
+    }
+    *order = rows.concat();
+    rows
 }

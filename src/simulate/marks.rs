@@ -95,3 +95,73 @@ fn somewhere(rng: &mut impl Rng, frame: &Frame) -> Point {
         rng.random_range(0.0..frame.width),
     )
 }
+
+/// Pencil figures in steps, a punched hole near an end, tape over a corner.
+pub fn by_hand(
+    rng: &mut impl Rng,
+    frame: &Frame,
+    steps: &[Point],
+    lid: f64,
+    spots: &mut Vec<Spot>,
+    tapes: &mut Vec<Frame>,
+) {
+    for step in steps {
+        if rng.random_bool(0.7) {
+            figure(rng, *step, frame, spots);
+        }
+    }
+    if rng.random_bool(0.6) {
+        let end = if rng.random_bool(0.5) {
+            5.0
+        } else {
+            frame.length - 5.0
+        };
+        spots.push(Spot {
+            at: frame.on_scan(end, frame.width * rng.random_range(0.3..0.7)),
+            radius: rng.random_range(2.3..3.0) * frame.per_mm,
+            light: lid as f32,
+            cover: 1.0,
+        });
+    }
+    if rng.random_bool(0.6) {
+        let right = rng.random_bool(0.5);
+        let corner = frame.on_scan(
+            rng.random_range(-6.0..-3.0),
+            if right { frame.width - 6.0 } else { -5.0 },
+        );
+        tapes.push(Frame {
+            start: corner,
+            length: rng.random_range(14.0..22.0),
+            width: rng.random_range(10.0..13.0),
+            ..*frame
+        });
+    }
+}
+
+/// A figure as large as a pencil writes it, off the middle of a step.
+fn figure(rng: &mut impl Rng, middle: Point, frame: &Frame, spots: &mut Vec<Spot>) {
+    let high = rng.random_range(3.0..5.0);
+    let (du, dv) = (
+        rng.random_range(-3.0..3.0),
+        rng.random_range(-0.3..0.3) * frame.width,
+    );
+    let (bend, turns) = (rng.random_range(-1.0..1.0), rng.random_range(2.0..5.0));
+    let light = rng.random_range(0.10..0.25);
+    let (c, s) = frame.along;
+    for k in 0..60 {
+        let t = f64::from(k) / 60.0;
+        let (u, v) = (
+            du + high * 0.3 * (turns * t * 3.0 + bend).sin(),
+            dv + high * (t - 0.5),
+        );
+        spots.push(Spot {
+            at: Point::new(
+                middle.x + (u * c - v * s) * frame.per_mm,
+                middle.y + (u * s + v * c) * frame.per_mm,
+            ),
+            radius: 0.22 * frame.per_mm,
+            light,
+            cover: 0.5,
+        });
+    }
+}

@@ -3,10 +3,12 @@
 use rand::{Rng, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 
+use super::arrange::Arranged;
 use super::curve::{TrueCurve, Wanted};
 use super::field::{Component, Field};
 use super::recipe::{Materials, Recipe, Twist};
 use super::scene::Ground;
+use super::setting::Support;
 use super::shape::{Family, Shape};
 use crate::measure::units::DECADES_PER_STOP;
 
@@ -79,6 +81,9 @@ fn given(materials: &Materials, middle: f64) -> Vec<TrueCurve> {
         })
         .collect()
 }
+
+/// Share of a ground's texture that usually shows through a coat.
+const THROUGH: f32 = 0.3;
 
 /// How uneven a coat is: parts of the field that acts like exposure, and of the mottle.
 #[derive(Debug, Clone, PartialEq)]
@@ -163,45 +168,75 @@ fn total(parts: &[Component]) -> f64 {
         .sqrt()
 }
 
-/// What a coupon's coat lies on, for a coat of `length` x `width` mm.
-pub fn ground(rng: &mut impl Rng, recipe: &Recipe, dmin: f64, length: f64, width: f64) -> Ground {
+/// What a coupon's coat lies on.
+pub fn ground(rng: &mut impl Rng, recipe: &Recipe, dmin: f64, arranged: &Arranged) -> Ground {
     let level = recipe.level;
+    let support = recipe
+        .layout
+        .as_ref()
+        .map_or(Support::Usual, |layout| layout.support);
     let slate = recipe
         .slate
         .unwrap_or_else(|| rng.random_bool(level.pick(0.2, 0.35, 0.5)));
     // Some coupons are cut from a coated sheet: no bare ground, no ragged border.
-    let cut = !slate && rng.random_bool(0.3);
+    let cut = support == Support::Usual && !slate && rng.random_bool(0.3);
+    let cut = cut || !arranged.cuts.is_empty();
     let border = if cut { 0.0 } else { rng.random_range(2.0..8.0) };
+    let (length, width) = arranged.size;
     let (l, w) = (length + 2.0 * border, width + 2.0 * border);
     let rough = if cut {
         0.0
     } else {
         level.pick(0.15, 0.35, 0.6)
     };
-    let (reflectance, texture) = if slate {
-        let grain = rng.random_range(0.010..0.030);
-        (
-            10f64.powf(-rng.random_range(0.45..0.85)),
-            vec![
-                Component::round(grain, 0.6),
-                Component {
-                    sd: grain,
-                    along: 12.0,
-                    across: 1.5,
-                },
-            ],
-        )
-    } else {
-        let grain = rng.random_range(0.002..0.006);
-        (
-            10f64.powf(-dmin * rng.random_range(0.5..0.95)),
-            vec![Component::round(grain, 0.5), Component::round(grain, 2.0)],
-        )
+    let lines = |sd: f64, along: f64, across: f64| Component { sd, along, across };
+    let (reflectance, texture, through) = match support {
+        Support::BlackSlate => {
+            let grain = rng.random_range(0.010..0.035);
+            (
+                10f64.powf(-rng.random_range(0.9..1.3)),
+                vec![Component::round(grain, 0.6), lines(grain, 12.0, 1.5)],
+                0.3,
+            )
+        }
+        Support::Plaster => {
+            let grain = rng.random_range(0.003..0.010);
+            (
+                rng.random_range(0.82..0.90),
+                vec![Component::round(grain, 0.8), Component::round(grain, 5.0)],
+                0.4,
+            )
+        }
+        Support::Wood => {
+            let grain = rng.random_range(0.02..0.05);
+            (
+                10f64.powf(-rng.random_range(0.20..0.45)),
+                vec![lines(grain, 40.0, 0.8), lines(grain, 60.0, 3.0)],
+                rng.random_range(0.3..0.6),
+            )
+        }
+        Support::Usual if slate => {
+            let grain = rng.random_range(0.010..0.030);
+            (
+                10f64.powf(-rng.random_range(0.45..0.85)),
+                vec![Component::round(grain, 0.6), lines(grain, 12.0, 1.5)],
+                THROUGH,
+            )
+        }
+        Support::Usual => {
+            let grain = rng.random_range(0.002..0.006);
+            (
+                10f64.powf(-dmin * rng.random_range(0.5..0.95)),
+                vec![Component::round(grain, 0.5), Component::round(grain, 2.0)],
+                THROUGH,
+            )
+        }
     };
     Ground {
         border,
         reflectance,
         texture: Field::draw(rng, l, w, &texture),
+        through,
         ragged: Field::draw(
             rng,
             l,

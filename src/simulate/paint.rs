@@ -2,8 +2,11 @@
 
 use rayon::prelude::*;
 
+use super::clutter;
+use super::mask::{Mask, smooth};
+use super::optics::blur;
 use super::scene::{Scene, Strip, Stuff, WedgeSheet};
-use crate::measure::geometry::{Field, StripShape};
+use crate::measure::geometry::{Field, Point, StripShape};
 use crate::measure::reading::cells::usual_area;
 use crate::measure::units::density_of;
 
@@ -20,8 +23,13 @@ pub struct Painting {
 
 /// Distance of the places that make an area's density, millimetres.
 const AREA_PITCH: f64 = 0.3;
-/// How far shadows reach around a sheet, millimetres.
-const SHADOW_REACH: f64 = 4.0;
+/// How far shadows reach around a sheet, times the length over which they fade.
+const SHADOW_ENDS: f64 = 4.0;
+/// Length over which shadows around thin sheets fade, millimetres.
+const THIN_SHADOW: f64 = 1.2;
+/// Light that tape adds, and the share that it lets through both ways.
+const TAPE_SHINE: f32 = 0.015;
+const TAPE_CLEAR: f32 = 0.84;
 
 /// Paints a scene: its sheets and what lies on them.
 pub fn paint(scene: &Scene) -> Painting {
@@ -41,6 +49,9 @@ pub fn paint_sheets(scene: &Scene) -> Painting {
         .zip(stuff.par_chunks_mut(width))
         .enumerate()
         .for_each(|(y, (light, stuff))| {
+            for thing in &scene.things {
+                clutter::paint_row(thing, y, light, stuff);
+            }
             for (strip, table) in scene.strips.iter().zip(&tables) {
                 paint_strip_row(strip, table, scene.shadow, y, light, stuff);
             }
@@ -48,10 +59,44 @@ pub fn paint_sheets(scene: &Scene) -> Painting {
                 paint_wedge_row(wedge, scene.shadow, y, light, stuff);
             }
         });
-    Painting {
+    let mut painting = Painting {
         width,
         light,
         stuff,
+    };
+    for strip in scene.strips.iter().filter(|strip| strip.soft > 0.0) {
+        soften(strip, &mut painting);
+    }
+    painting
+}
+
+/// Blurs what does not lie on the glass.
+fn soften(strip: &Strip, painting: &mut Painting) {
+    let (frame, border) = (&strip.frame, strip.border() + 1.0);
+    let height = painting.light.len() / painting.width;
+    let corners = frame.corners(border);
+    let range = |of: fn(&Point) -> f64, most: usize| {
+        let low = corners.iter().map(of).fold(f64::INFINITY, f64::min);
+        let high = corners.iter().map(of).fold(f64::NEG_INFINITY, f64::max);
+        (low.max(0.0) as usize).min(most)..(high.max(0.0) as usize + 1).min(most)
+    };
+    let (columns, rows) = (range(|p| p.x, painting.width), range(|p| p.y, height));
+    if columns.is_empty() || rows.is_empty() {
+        return;
+    }
+    let line = |y: usize| y * painting.width + columns.start..y * painting.width + columns.end;
+    let mut soft: Vec<f32> = rows
+        .clone()
+        .flat_map(|y| &painting.light[line(y)])
+        .copied()
+        .collect();
+    blur(&mut soft, columns.len(), strip.soft * frame.per_mm);
+    for (y, soft) in rows.zip(soft.chunks_exact(columns.len())) {
+        for x in frame.columns(border, y, painting.width) {
+            if columns.contains(&x) {
+                painting.light[y * painting.width + x] = soft[x - columns.start];
+            }
+        }
     }
 }
 
@@ -59,6 +104,17 @@ pub fn paint_sheets(scene: &Scene) -> Painting {
 pub fn paint_spots(scene: &Scene, painting: &mut Painting) {
     let Painting { width, light, .. } = painting;
     let (width, height) = (*width, light.len() / (*width).max(1));
+    for tape in &scene.tapes {
+        for y in 0..height {
+            for x in tape.columns(0.0, y, width) {
+                let (u, v) = tape.on_sheet(x as f64 + 0.5, y as f64 + 0.5);
+                if (0.0..tape.length).contains(&u) && (0.0..tape.width).contains(&v) {
+                    let pixel = &mut light[y * width + x];
+                    *pixel = TAPE_SHINE + *pixel * TAPE_CLEAR;
+                }
+            }
+        }
+    }
     for spot in &scene.spots {
         let r = spot.radius + 1.0;
         let rows =
@@ -148,15 +204,25 @@ fn log_light(light: f64) -> f64 {
     light.max(1e-12).log10()
 }
 
-fn smooth(t: f64) -> f64 {
-    let t = t.clamp(0.0, 1.0);
-    t * t * (3.0 - 2.0 * t)
-}
-
 impl Strip {
-    /// Log exposure at a place, before fall-off: even inside the fields, mixed light in the
-    /// penumbra of the card.
-    fn log_light_at(&self, table: &CurveTable, u: f64, share: f64) -> f32 {
+    /// Log exposure at a place on the coat, before fall-off.
+    fn log_light_at(&self, table: &CurveTable, u: f64, v: f64) -> f32 {
+        let share = (v / self.coat.1).clamp(0.0, 1.0);
+        match &self.mask {
+            Mask::Open => self.log_light_in_row(table, u, share),
+            Mask::Blades(blades) => {
+                let passes = blades.passes(u, v);
+                let full = self.log_light_in_row(table, u, share);
+                full + log_light(passes) as f32
+            }
+            Mask::Windows(plate) => {
+                log_light(plate.iter().map(|window| window.gives(u, v)).sum()) as f32
+            }
+        }
+    }
+
+    /// The same under the card alone: even inside the fields, mixed light in its penumbra.
+    fn log_light_in_row(&self, table: &CurveTable, u: f64, share: f64) -> f32 {
         let edge = |k: usize| {
             let (left, right) = self.edges[k];
             left + (right - left) * share
@@ -193,14 +259,10 @@ fn paint_strip_row(
     stuff: &mut [Stuff],
 ) {
     let frame = &strip.frame;
-    let border = strip.ground.as_ref().map_or(0.0, |ground| ground.border);
-    for x in frame.columns(border + SHADOW_REACH, y, light.len()) {
-        let (dx, dy) = (
-            (x as f64 + 0.5 - frame.start.x) / frame.per_mm,
-            (y as f64 + 0.5 - frame.start.y) / frame.per_mm,
-        );
-        let (c, s) = frame.along;
-        let (u, v) = (dx * c + dy * s, dy * c - dx * s);
+    let border = strip.border();
+    let shadow = strip.shadow.unwrap_or((shadow, THIN_SHADOW));
+    for x in frame.columns(border + SHADOW_ENDS * shadow.1, y, light.len()) {
+        let (u, v) = frame.on_sheet(x as f64 + 0.5, y as f64 + 0.5);
         let inside = u.min(frame.length - u).min(v).min(frame.width - v);
         let cover = ((inside + border) * frame.per_mm + 0.5).clamp(0.0, 1.0) as f32;
         let lid = shaded(light[x], shadow, -(inside + border));
@@ -216,7 +278,9 @@ fn paint_strip_row(
                 reflectance(coat)
             }
             Some(ground) => {
-                let texture = ground.texture.at(fu + border as f32, fv + border as f32);
+                let texture = ground
+                    .texture
+                    .at(fu + (border + strip.origin) as f32, fv + border as f32);
                 let edge = if inside < 6.0 && !ground.cut {
                     inside as f32 + ground.ragged.at(fu + border as f32, fv + border as f32)
                 } else {
@@ -232,30 +296,36 @@ fn paint_strip_row(
                 if coated <= 0.0 {
                     bare
                 } else {
-                    let covered = reflectance(coat + texture * 0.3);
+                    let covered = reflectance(coat + texture * ground.through);
                     bare + (covered - bare) * coated
                 }
             }
         };
+        let place = 2.0 * u / frame.length - 1.0;
+        let sheet = sheet * (1.0 - strip.curl * place * place) as f32;
         light[x] = lid + (sheet - lid) * cover;
     }
 }
 
 fn coat_density(strip: &Strip, table: &CurveTable, u: f64, v: f64, inside: f64) -> f32 {
-    let frame = &strip.frame;
+    // From the piece to the coat that it was cut from.
+    let u = u + strip.origin;
+    let (length, width) = strip.coat;
     let (fu, fv) = (u as f32, v as f32);
-    let share = (v / frame.width).clamp(0.0, 1.0);
+    let share = (v / width).clamp(0.0, 1.0);
     let [linear, square, across] = strip.fall_off;
-    let place = 2.0 * u / frame.length - 1.0;
+    let place = 2.0 * u / length - 1.0;
     let fall = linear * place + square * (place * place - 1.0 / 3.0) + across * (2.0 * share - 1.0);
     let bead = match &strip.ground {
         Some(ground) if inside < 4.0 => ground.bead * (-inside.max(0.0) / 0.8).exp(),
         _ => 0.0,
     };
     let log_exposure =
-        strip.log_light_at(table, u, share) + (fall + bead) as f32 + strip.thickness.at(fu, fv);
+        strip.log_light_at(table, u, v) + (fall + bead) as f32 + strip.thickness.at(fu, fv);
     let net = (table.at(log_exposure) - table.dmin) * (1.0 + strip.mottle.at(fu, fv));
-    table.dmin + net
+    let [middle, along, across] = strip.stain;
+    let stain = middle + along * place / 2.0 + across * (share - 0.5);
+    table.dmin + net + stain as f32
 }
 
 fn paint_wedge_row(
@@ -266,13 +336,9 @@ fn paint_wedge_row(
     stuff: &mut [Stuff],
 ) {
     let frame = &wedge.frame;
-    for x in frame.columns(wedge.border + SHADOW_REACH, y, light.len()) {
-        let (dx, dy) = (
-            (x as f64 + 0.5 - frame.start.x) / frame.per_mm,
-            (y as f64 + 0.5 - frame.start.y) / frame.per_mm,
-        );
-        let (c, s) = frame.along;
-        let (u, v) = (dx * c + dy * s, dy * c - dx * s);
+    let shadow = (shadow, THIN_SHADOW);
+    for x in frame.columns(wedge.border + SHADOW_ENDS * THIN_SHADOW, y, light.len()) {
+        let (u, v) = frame.on_sheet(x as f64 + 0.5, y as f64 + 0.5);
         let inside = u.min(frame.length - u).min(v).min(frame.width - v);
         let cover = ((inside + wedge.border) * frame.per_mm + 0.5).clamp(0.0, 1.0) as f32;
         let lid = shaded(light[x], shadow, -(inside + wedge.border));
@@ -309,11 +375,11 @@ fn paint_wedge_row(
     }
 }
 
-fn shaded(light: f32, shadow: f64, outside: f64) -> f32 {
-    if outside <= 0.0 || shadow == 0.0 {
+fn shaded(light: f32, (depth, reach): (f64, f64), outside: f64) -> f32 {
+    if outside <= 0.0 || depth == 0.0 {
         return light;
     }
-    light * (1.0 - shadow * (-outside / 1.2).exp()) as f32
+    light * (1.0 - depth * (-outside / reach).exp()) as f32
 }
 
 fn reflectance(density: f32) -> f32 {

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::setting::Setting;
 use super::shape::Family;
 
 /// How difficult.
@@ -158,6 +159,10 @@ pub struct Recipe {
     /// Paper and coats, where several sessions share them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub materials: Option<Materials>,
+    /// How the tests are laid out; a field of unexposed coat before the first step, now and then
+    /// another after the last, where nothing is said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub layout: Option<Setting>,
 }
 
 /// Paper and coats that are given rather than drawn.
@@ -202,12 +207,19 @@ impl Recipe {
             slate: None,
             waves_mm: None,
             materials: None,
+            layout: None,
         }
     }
 
     /// The same with the coat's unevenness over these lengths, millimetres.
     pub fn with_waves(mut self, from: f64, to: f64) -> Self {
         self.waves_mm = Some((from, to));
+        self
+    }
+
+    /// The same with a layout.
+    pub fn laid_out(mut self, layout: Setting) -> Self {
+        self.layout = Some(layout);
         self
     }
 

@@ -1,7 +1,9 @@
 //! Things on the glass and where they lie: frames, strips, wedges.
 
+use super::clutter::Thing;
 use super::curve::TrueCurve;
 use super::field::Field;
+use super::mask::Mask;
 use crate::measure::geometry::{Edge, Field as What, Point, StripShape};
 
 /// Where a thing lies: a rectangle in millimetres, placed on the scan.
@@ -27,6 +29,16 @@ impl Frame {
             self.start.x + (along * c - across * s) * self.per_mm,
             self.start.y + (along * s + across * c) * self.per_mm,
         )
+    }
+
+    /// Millimetres along and across of a scan place.
+    pub fn on_sheet(&self, x: f64, y: f64) -> (f64, f64) {
+        let (dx, dy) = (
+            (x - self.start.x) / self.per_mm,
+            (y - self.start.y) / self.per_mm,
+        );
+        let (c, s) = self.along;
+        (dx * c + dy * s, dy * c - dx * s)
     }
 
     /// Corners of the frame grown by `border` millimetres.
@@ -119,6 +131,8 @@ pub struct Ground {
     pub ragged: Field,
     /// Cut from a coated sheet: the coat reaches the border all round.
     pub cut: bool,
+    /// Share of the texture that shows through the coat.
+    pub through: f32,
     /// Added log exposure along the very border (thicker bead of emulsion), decades.
     pub bead: f64,
 }
@@ -130,10 +144,14 @@ pub struct Strip {
     pub frame: Frame,
     /// Paper or coat.
     pub stuff: Stuff,
-    /// Borders of the fields on the left and right side, millimetres from the start.
+    /// Borders of the fields on the left and right side, millimetres from the coat's start.
     pub edges: Vec<(f64, f64)>,
-    /// What the fields are.
-    pub fields: Vec<What>,
+    /// Size of the whole coat, millimetres.
+    pub coat: (f64, f64),
+    /// Where along the coat this piece of it begins, millimetres.
+    pub origin: f64,
+    /// What kept the light off.
+    pub mask: Mask,
     /// Relative exposure of each field (0: margin).
     pub light: Vec<f64>,
     /// Half width of the card's penumbra at each edge, millimetres.
@@ -148,8 +166,23 @@ pub struct Strip {
     pub thickness: Field,
     /// Field that acts on net density, as a share.
     pub mottle: Field,
+    /// Density of a stain: at the middle, and how much more at the end and at the right side.
+    pub stain: [f64; 3],
+    /// Share of the light that is missing at its ends, where it curls away from the glass.
+    pub curl: f64,
+    /// A shadow of its own around it: depth as a share of light, reach in millimetres.
+    pub shadow: Option<(f64, f64)>,
+    /// Blur where it does not lie on the glass: standard deviation, millimetres.
+    pub soft: f64,
     /// What it lies on (coupons).
     pub ground: Option<Ground>,
+}
+
+impl Strip {
+    /// Width of bare ground around the coat, millimetres.
+    pub fn border(&self) -> f64 {
+        self.ground.as_ref().map_or(0.0, |ground| ground.border)
+    }
 }
 
 /// A wedge.
@@ -197,6 +230,10 @@ pub struct Scene {
     pub strips: Vec<Strip>,
     /// Wedges.
     pub wedges: Vec<WedgeSheet>,
+    /// Things beside them.
+    pub things: Vec<Thing>,
+    /// Tape over sheets.
+    pub tapes: Vec<Frame>,
     /// Spots.
     pub spots: Vec<Spot>,
 }

@@ -6,14 +6,17 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
+use super::clutter::{self, Thing};
 use super::faults::spoil;
 use super::layout::{Sheet, lay};
 use super::marks;
 use super::paint::{Painting, paint_sheets, paint_spots};
+use super::placing::{pieces, place};
 use super::practice::Practice;
 use super::recipe::{Encoding, Recipe, Twist};
 use super::scanner::{Scanner, Shade, Tint};
 use super::scene::Scene;
+use super::setting::{Kept, Surround};
 use super::strips::Wedge;
 use super::told::{Told, pairs, spec, strip_truth, strips};
 use super::truth::{StripTruth, Truth, WedgeTruth};
@@ -42,6 +45,8 @@ pub fn empty_glass(recipe: &Recipe, scan: &Raster, seed: u64) -> Raster {
         shadow: 0.0,
         strips: vec![],
         wedges: vec![],
+        things: vec![],
+        tapes: vec![],
         spots: vec![],
     };
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
@@ -72,7 +77,16 @@ pub fn make(recipe: &Recipe) -> Practice {
         Some(Twist::LowResolution) => 20.0,
         _ => [200.0, 300.0, 300.0, 400.0][rng.random_range(0..4)],
     });
+    let layout = recipe.layout.as_ref();
+    let dpi = match layout.map(|layout| layout.kept) {
+        Some(Kept::SmallJpeg) => 100.0,
+        Some(Kept::Fine) => 600.0,
+        _ => dpi,
+    };
     let groups = group(&mut rng, recipe, &told);
+    let wedge_on = layout
+        .filter(|layout| layout.one_wedge)
+        .map(|_| rng.random_range(0..groups.len()));
 
     let mut scans = vec![];
     let mut placed: Vec<(usize, StripTruth, StripSpec)> = vec![];
@@ -84,20 +98,30 @@ pub fn make(recipe: &Recipe) -> Practice {
         let mut sheets: Vec<Sheet> = members
             .iter()
             .map(|&index| {
-                let strip = &told[index].draft.strip;
+                let draft = &told[index].draft;
                 Sheet {
-                    size: (strip.frame.length, strip.frame.width),
-                    border: strip.ground.as_ref().map_or(0.0, |ground| ground.border),
+                    size: draft.arranged.sheet,
+                    border: draft
+                        .strip
+                        .ground
+                        .as_ref()
+                        .map_or(0.0, |ground| ground.border),
                 }
             })
             .collect();
-        if has_wedge {
+        let wedge_here = has_wedge && wedge_on.is_none_or(|only| only == scan);
+        if wedge_here {
             sheets.push(Sheet {
                 size: wedge.size,
                 border: wedge.border,
             });
         }
-        let laid = lay(&mut rng, level, &sheets, per_mm, recipe.bed);
+        let mut beside = vec![];
+        if layout.is_some_and(|layout| layout.clutter) {
+            beside = clutter::Kind::draw(&mut rng);
+            sheets.extend(beside.iter().map(|&(_, size)| Sheet { size, border: 0.0 }));
+        }
+        let laid = lay(&mut rng, level, &sheets, per_mm, recipe.bed, layout);
         // One scanner has one lid.
         let drawn = lid(&mut rng, recipe);
         let mut scene = Scene {
@@ -111,11 +135,19 @@ pub fn make(recipe: &Recipe) -> Practice {
             },
             strips: vec![],
             wedges: vec![],
+            things: vec![],
+            tapes: vec![],
             spots: vec![],
         };
         for &at in &laid.order {
             let frame = laid.frames[at];
             let Some(&index) = members.get(at) else {
+                let sheets_told = members.len() + usize::from(wedge_here);
+                if let Some((kind, _)) = at.checked_sub(sheets_told).and_then(|k| beside.get(k)) {
+                    let kind = kind.clone();
+                    scene.things.push(Thing { kind, frame });
+                    continue;
+                }
                 scene.wedges.push(wedge.sheet(frame));
                 let edges = &scene.wedges[scene.wedges.len() - 1].edges;
                 wedges.push(WedgeTruth {
@@ -125,20 +157,22 @@ pub fn make(recipe: &Recipe) -> Practice {
                 continue;
             };
             let told = &told[index];
-            let mut strip = told.draft.strip.clone();
-            strip.frame = frame;
-            if let Some(ground) = &strip.ground {
-                marks::on_coat(
-                    &mut rng,
-                    level,
-                    &frame,
-                    ground.reflectance,
-                    &mut scene.spots,
-                );
+            let pieces = pieces(&told.draft, &frame);
+            for piece in &pieces {
+                if let Some(ground) = &piece.ground {
+                    let bare = ground.reflectance;
+                    marks::on_coat(&mut rng, level, &piece.frame, bare, &mut scene.spots);
+                }
             }
             let mut truth = strip_truth(recipe, told, index);
-            truth.shape = Some(frame.shape(scan, &strip.edges, &strip.fields));
-            scene.strips.push(strip);
+            place(&mut truth, &told.draft, scan, &frame);
+            if layout.is_some_and(|layout| layout.marked) {
+                let patches = truth.steps.iter().filter_map(|step| step.patch);
+                let steps: Vec<_> = patches.map(|patch| patch.centre()).collect();
+                let (lid, spots) = (scene.lid, &mut scene.spots);
+                marks::by_hand(&mut rng, &frame, &steps, lid, spots, &mut scene.tapes);
+            }
+            scene.strips.extend(pieces);
             if told.described {
                 let spec = spec(told, &truth.name);
                 placed.push((index, truth, spec));
@@ -231,6 +265,10 @@ fn settle_scanner(scanner: &mut Scanner, recipe: &Recipe, eight: bool) {
         }),
         _ => None,
     };
+    if recipe.layout.as_ref().is_some_and(|layout| layout.stained) {
+        // A stain is warm: less blue in the coat's whites.
+        scanner.tints[2].white = (0.02, -0.12);
+    }
     if recipe.twist == Some(Twist::ColourCast) {
         scanner.colour = true;
         // The coat's whites and blacks are brown.
@@ -242,6 +280,12 @@ fn settle_scanner(scanner: &mut Scanner, recipe: &Recipe, eight: bool) {
 }
 
 fn lid(rng: &mut impl Rng, recipe: &Recipe) -> f64 {
+    match recipe.layout.as_ref().map(|layout| layout.surround) {
+        Some(Surround::Open) => return rng.random_range(0.005..0.03),
+        Some(Surround::Grey) => return rng.random_range(0.12..0.5),
+        Some(Surround::White) => return rng.random_range(0.84..0.91),
+        Some(Surround::Usual) | None => {}
+    }
     let paper = rng.random_range(0.84..0.92);
     paper * (1.0 - rng.random_range(0.0..recipe.level.pick(0.05, 0.10, 0.15)))
 }
@@ -251,6 +295,10 @@ fn group(rng: &mut impl Rng, recipe: &Recipe, told: &[Told]) -> Vec<Vec<usize>> 
     let laid: Vec<usize> = (0..told.len()).filter(|&index| told[index].laid).collect();
     let several = match recipe.twist {
         Some(Twist::SeveralScans | Twist::ScansDisagree) => true,
+        None if recipe.layout.is_some() => recipe
+            .layout
+            .as_ref()
+            .is_some_and(|layout| layout.one_wedge),
         None => recipe.bed.is_none() && rng.random_bool(recipe.level.pick(0.05, 0.15, 0.25)),
         Some(_) => false,
     };
@@ -285,7 +333,15 @@ fn scan_painting(
         scanner.gain *= 0.88;
         scanner.exponent *= 1.07;
     }
-    let raster = scanner.scan(painting, per_mm, seed);
+    let mut raster = scanner.scan(painting, per_mm, seed);
+    match recipe.layout.as_ref().map(|layout| layout.kept) {
+        Some(Kept::SmallJpeg) => {
+            let quality = 80 + (seed % 14) as u8;
+            raster = spoil(raster, Twist::Jpeg(quality), scanner.encoding, per_mm);
+        }
+        Some(Kept::Unsized) => raster.pixels_per_mm = None,
+        _ => {}
+    }
     match recipe.twist {
         Some(twist) => spoil(raster, twist, scanner.encoding, per_mm),
         None => raster,

@@ -3,11 +3,13 @@
 use rand::Rng;
 use rand_distr::StandardNormal;
 
+use super::arrange::{Arranged, arrange};
 use super::curve::TrueCurve;
 use super::field::{Component, Field};
 use super::material::{Unevenness, ground};
 use super::recipe::{Recipe, Twist};
 use super::scene::{Frame, Strip, Stuff, WedgeSheet};
+use super::setting::{Relief, Setting};
 use crate::measure::geometry::{Field as What, Point};
 use crate::measure::strip::Role;
 
@@ -24,6 +26,8 @@ pub struct Draft {
     pub aperture_error_stops: f64,
     /// How uneven its coat is.
     pub unevenness: Unevenness,
+    /// Where its steps lie.
+    pub arranged: Arranged,
 }
 
 /// A frame that has a size but no place yet.
@@ -60,50 +64,9 @@ pub fn strip(rng: &mut impl Rng, recipe: &Recipe, role: Role, curve: TrueCurve, 
         shared_fall_off,
         by_bursts,
     } = lit;
-    let steps = log_exposures.len();
-    let (length, width) = (rng.random_range(150.0..200.0), rng.random_range(25.0..40.0));
-    // Fields in the order of exposure: margin, steps, sometimes more margin.
-    let dark_margin = rng.random_bool(0.15);
-    let mut fields = vec![What::Margin];
-    fields.extend((0..steps).map(What::Step));
-    if dark_margin {
-        fields.push(What::Margin);
-    }
-    let mut light: Vec<f64> = fields
-        .iter()
-        .map(|field| match field {
-            What::Step(step) => 10f64.powf(log_exposures[*step]),
-            What::Margin | What::Ignored => 0.0,
-        })
-        .collect();
-    let unequal = level.pick(0.05, 0.12, 0.20);
-    let mut widths: Vec<f64> = fields
-        .iter()
-        .map(|field| match field {
-            What::Step(_) => 1.0 + rng.random_range(-unequal..unequal),
-            What::Margin | What::Ignored => rng.random_range(0.6..1.4),
-        })
-        .collect();
-    let backwards = rng.random_bool(0.5);
-    if backwards {
-        fields.reverse();
-        light.reverse();
-        widths.reverse();
-    }
-    let sum: f64 = widths.iter().sum();
-    let slant = level.pick(0.3, 0.8, 1.6);
-    let mut edges = vec![(0.0, 0.0)];
-    let mut place = 0.0;
-    for (index, share) in widths.iter().enumerate() {
-        place += share / sum * length;
-        let lean = if index + 1 < widths.len() {
-            rng.random_range(-slant..slant) / 2.0
-        } else {
-            place = length;
-            0.0
-        };
-        edges.push((place - lean, place + lean));
-    }
+    let arranged = arrange(rng, recipe, role, &log_exposures);
+    let (length, width) = arranged.size;
+    let edges = arranged.edges.clone();
     let card = rng.random_range(0.15..0.6);
     let penumbra = edges
         .iter()
@@ -118,7 +81,7 @@ pub fn strip(rng: &mut impl Rng, recipe: &Recipe, role: Role, curve: TrueCurve, 
         .iter()
         .map(|_| gap * rng.random_range(-1.0..1.0))
         .collect();
-    let sign = if backwards { -1.0 } else { 1.0 };
+    let sign = if arranged.backwards { -1.0 } else { 1.0 };
     let own = level.pick(0.0006, 0.001, 0.0016);
     let mut wander = |mean: f64| mean + own * rng.sample::<f64, _>(StandardNormal);
     let fall_off = [
@@ -137,30 +100,66 @@ pub fn strip(rng: &mut impl Rng, recipe: &Recipe, role: Role, curve: TrueCurve, 
     }
     let ground = match role {
         Role::Reference => None,
-        Role::Coupon => Some(ground(rng, recipe, curve.dmin, length, width)),
+        Role::Coupon => Some(ground(rng, recipe, curve.dmin, &arranged)),
     };
-    Draft {
+    let mut draft = Draft {
         strip: Strip {
             frame: unplaced(length, width),
             stuff: match role {
                 Role::Reference => Stuff::Paper,
                 Role::Coupon => Stuff::Coat,
             },
+            coat: arranged.size,
+            origin: 0.0,
+            mask: arranged.mask.clone(),
             edges,
-            fields,
-            light,
+            light: arranged.light.clone(),
             penumbra,
             gaps,
             fall_off,
             curve,
             thickness: Field::draw(rng, length, width, &exposure),
             mottle: Field::draw(rng, length, width, &unevenness.net),
+            stain: [0.0; 3],
+            curl: 0.0,
+            shadow: None,
+            soft: 0.0,
             ground,
         },
         role,
         log_exposures,
         aperture_error_stops,
         unevenness,
+        arranged,
+    };
+    if let Some(setting) = &recipe.layout {
+        settle(rng, setting, &mut draft);
+    }
+    draft
+}
+
+/// What a layout does to a strip beside where its steps lie.
+fn settle(rng: &mut impl Rng, setting: &Setting, draft: &mut Draft) {
+    let coated = draft.role == Role::Coupon;
+    let strip = &mut draft.strip;
+    if setting.stained && coated {
+        let sign = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
+        let along = sign * rng.random_range(0.015..0.05);
+        let across = rng.random_range(-0.01..0.01);
+        // Nowhere less than none.
+        strip.stain = [(f64::abs(along) + f64::abs(across)) / 2.0, along, across];
+    }
+    match setting.relief {
+        Relief::Flat => {}
+        Relief::Curled => {
+            strip.curl = rng.random_range(0.005..0.02);
+            strip.soft = rng.random_range(0.1..0.3);
+        }
+        Relief::Thick if coated => {
+            strip.shadow = Some((rng.random_range(0.25..0.6), rng.random_range(2.0..4.0)));
+            strip.soft = rng.random_range(0.1..0.35);
+        }
+        Relief::Thick => {}
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::curve::{TrueCurve, Wanted};
 use super::field::Field;
+use super::mask::Mask;
 use super::paint::paint;
 use super::scene::{Frame, Scene, Strip, Stuff};
 use super::shape::Shape;
@@ -110,8 +111,10 @@ fn a_strip_without_faults_shows_the_density_of_its_curve() {
         strips: vec![Strip {
             frame,
             stuff: Stuff::Paper,
+            coat: (40.0, 10.0),
+            origin: 0.0,
+            mask: Mask::Open,
             edges,
-            fields: vec![What::Margin, What::Step(0), What::Step(1)],
             light: vec![0.0, 10f64.powf(0.5), 10f64.powf(0.8)],
             penumbra: vec![0.5; 4],
             gaps: vec![0.0; 4],
@@ -119,9 +122,15 @@ fn a_strip_without_faults_shows_the_density_of_its_curve() {
             curve: curve.clone(),
             thickness: Field::flat(),
             mottle: Field::flat(),
+            stain: [0.0; 3],
+            curl: 0.0,
+            shadow: None,
+            soft: 0.0,
             ground: None,
         }],
         wedges: vec![],
+        things: vec![],
+        tapes: vec![],
         spots: vec![],
     };
     let painting = paint(&scene);

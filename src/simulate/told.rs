@@ -12,7 +12,7 @@ use super::truth::{CurveTruth, PairTruth, StepTruth, StripTruth};
 use crate::measure::analysis::StripSpec;
 use crate::measure::exposure::{Exposures, Series};
 use crate::measure::strip::Role;
-use crate::measure::units::DECADES_PER_STOP;
+use crate::measure::units::{DECADES_PER_STOP, Seconds};
 
 /// A strip as told and as it is.
 #[derive(Debug, Clone)]
@@ -35,6 +35,11 @@ pub fn strips(rng: &mut impl Rng, recipe: &Recipe, lag: f64) -> Vec<Told> {
     let several = rng.random_bool(level.pick(0.0, 0.1, 0.15));
     let given = recipe.materials.as_ref().map(|given| given.coats.len());
     let coupons = given.or(recipe.coupons);
+    let layout = recipe.layout.as_ref();
+    let coupons = coupons.or_else(|| {
+        layout.filter(|layout| layout.grid)?;
+        Some(rng.random_range(2..=4))
+    });
     let coupons = coupons.unwrap_or(if several { 2 } else { 1 }).max(1);
     let kind = Kind::draw(rng);
     let reference_aperture = rng.random_range(3..=5);
@@ -82,8 +87,12 @@ pub fn strips(rng: &mut impl Rng, recipe: &Recipe, lag: f64) -> Vec<Told> {
             kind
         };
         let reach = reach(rng, recipe, curve, coupon);
-        let steps = rng.random_range(7..=11);
-        let exposures = plan(rng, kind, reach, steps, aperture);
+        let (fewest, most) = layout.and_then(|layout| layout.steps).unwrap_or((7, 11));
+        let steps = rng.random_range(fewest..=most);
+        let mut exposures = plan(rng, kind, reach, steps, (fewest, most), aperture);
+        if layout.is_some_and(|layout| layout.alike) {
+            exposures = with_twins(rng, exposures);
+        }
         let aperture_error = if coupon { opened_error } else { 0.0 };
         let role = if coupon {
             Role::Coupon
@@ -100,7 +109,7 @@ pub fn strips(rng: &mut impl Rng, recipe: &Recipe, lag: f64) -> Vec<Told> {
         }
         Some(Twist::ExtraStrip) => {
             let reach = reach(rng, recipe, &curves[0], false);
-            let exposures = plan(rng, Kind::List, reach, 8, reference_aperture);
+            let exposures = plan(rng, Kind::List, reach, 8, (7, 11), reference_aperture);
             let mut extra = context.expose(
                 rng,
                 Role::Reference,
@@ -115,6 +124,30 @@ pub fn strips(rng: &mut impl Rng, recipe: &Recipe, lag: f64) -> Vec<Told> {
         _ => {}
     }
     told
+}
+
+/// The same with one to three steps that got nearly the light of the one before.
+fn with_twins(rng: &mut impl Rng, exposures: Exposures) -> Exposures {
+    // Whole time of each step; through a transmission wedge, what would have done the same.
+    let f_number = exposures.f_number;
+    let light = 2.0 * f_number.log10();
+    let mut times: Vec<f64> = exposures
+        .log_exposures(0.0)
+        .into_iter()
+        .map(|x| 10f64.powf(x + light))
+        .collect();
+    for _ in 0..rng.random_range(1..=3) {
+        let step = rng.random_range(1..times.len());
+        times[step] = times[step - 1] * rng.random_range(1.0..1.04);
+    }
+    times.sort_by(f64::total_cmp);
+    let tenths = |time: f64| Seconds((time * 100.0).round() / 100.0);
+    Exposures {
+        series: Series::List {
+            times: times.into_iter().map(tenths).collect(),
+        },
+        ..exposures
+    }
 }
 
 /// What all strips of a session share.
@@ -198,6 +231,9 @@ pub fn strip_truth(recipe: &Recipe, told: &Told, index: usize) -> StripTruth {
         },
         role: draft.role,
         shape: None,
+        scan: None,
+        outline: vec![],
+        unexposed: vec![],
         steps: draft
             .log_exposures
             .iter()
@@ -205,6 +241,7 @@ pub fn strip_truth(recipe: &Recipe, told: &Told, index: usize) -> StripTruth {
                 log_exposure,
                 density: curve.density(log_exposure),
                 area_density: None,
+                patch: None,
             })
             .collect(),
         margin_area_density: None,

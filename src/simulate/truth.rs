@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::recipe::{Encoding, Recipe};
 use super::shape::Shape;
-use crate::measure::geometry::StripShape;
+use crate::measure::geometry::{Point, StripShape};
 use crate::measure::strip::Role;
 
 /// The true curve of a strip.
@@ -35,6 +35,34 @@ pub struct StepTruth {
     /// came out: what a densitometer would read there. `None` when it isn't on a scan.
     #[serde(default)]
     pub area_density: Option<f64>,
+    /// Where it lies on its scan.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub patch: Option<Patch>,
+}
+
+/// Where a step lies, in pixels of its scan.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Patch {
+    /// Between four corners: start-left, start-right, end-right, end-left.
+    Quad([Point; 4]),
+    /// In a disc.
+    Disc {
+        /// Its centre.
+        centre: Point,
+        /// Its radius.
+        radius: f64,
+    },
+}
+
+impl Patch {
+    /// Its middle.
+    pub fn centre(&self) -> Point {
+        match *self {
+            Self::Disc { centre, .. } => centre,
+            Self::Quad([a, b, c, d]) => a.toward(c, 0.5).toward(b.toward(d, 0.5), 0.5),
+        }
+    }
 }
 
 /// One strip.
@@ -44,8 +72,18 @@ pub struct StripTruth {
     pub name: String,
     /// Paper or coated.
     pub role: Role,
-    /// Where it lies; `None` when it is described but not on a scan.
+    /// Where it lies as a session file can tell it; `None` when it is described but not on a
+    /// scan, or lies in two rows.
     pub shape: Option<StripShape>,
+    /// Index of its scan; `None` when it isn't on one.
+    #[serde(default)]
+    pub scan: Option<usize>,
+    /// Corners of the coat, of each of its pieces if it was cut apart.
+    #[serde(default)]
+    pub outline: Vec<[Point; 4]>,
+    /// Corners of all coat that got no light, penumbra and ragged borders left out of account.
+    #[serde(default)]
+    pub unexposed: Vec<[Point; 4]>,
     /// Steps in the order of the series.
     pub steps: Vec<StepTruth>,
     /// The same density of the margin's area, as for a step.
