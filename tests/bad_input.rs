@@ -271,8 +271,8 @@ fn a_key_that_is_given_twice() {
 fn a_version_of_tomorrow() {
     assert_session_refused(
         "version: 1",
-        "version: 4",
-        "session.ron:2:5: version 4 is newer than this program understands (3); use a newer one",
+        "version: 5",
+        "session.ron:2:5: version 5 is newer than this program understands (4); use a newer one",
     );
 }
 

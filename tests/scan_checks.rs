@@ -275,6 +275,7 @@ fn one_less(shape: &StripShape, light_end: bool) -> Option<StripShape> {
             })
             .collect(),
         fields,
+        unexposed: vec![],
     })
 }
 

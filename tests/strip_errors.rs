@@ -146,6 +146,7 @@ fn strip(coat: &Coat, seed: u64) -> (Vec<Cell>, StripShape, Vec<f64>) {
         fields: std::iter::once(Field::Margin)
             .chain((0..10).map(Field::Step))
             .collect(),
+        unexposed: vec![],
     };
     let scale = random.random_range(coat.scales.0..coat.scales.1);
     let f: Vec<Waves> = if coat.rough {

@@ -3,7 +3,10 @@
 use super::{Encoding, Scan, Session, Strip, Wedge};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::ExposureError;
-use crate::measure::geometry::{Area, Field, StripShape};
+use crate::measure::geometry::{Area, Field, Point, StripShape};
+
+/// Most patches of unexposed coat on one strip: a frame looked at every millimetre has fewer.
+const MOST_PATCHES: usize = 400;
 
 /// A session that cannot be.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -205,6 +208,8 @@ impl Session {
             )));
         }
         check_areas(&strip.areas, steps).map_err(about)?;
+        let patches = strip.unexposed.iter().flatten();
+        check_patches(patches).map_err(about)?;
         match &strip.shape {
             Some(shape) => self.check_shape(shape, steps, "steps").map_err(about),
             None => Ok(()),
@@ -309,6 +314,35 @@ fn check_areas(areas: &[Area], steps: Option<usize>) -> Result<(), String> {
                     Area::LEAST
                 ));
             }
+        }
+    }
+    Ok(())
+}
+
+/// Whether patches of unexposed coat are quadrilaterals with some extent.
+fn check_patches<'a>(patches: impl Iterator<Item = &'a [Point; 4]>) -> Result<(), String> {
+    for (index, patch) in patches.enumerate() {
+        let of = format!("patch {} of its unexposed coat", index + 1);
+        if !patch.iter().all(|p| p.x.is_finite() && p.y.is_finite()) {
+            return Err(format!("{of} has a corner that is no number"));
+        }
+        // Walking round, every turn goes the same way.
+        let turns: Vec<f64> = (0..4)
+            .map(|at| {
+                let [a, b, c] = [0, 1, 2].map(|on| patch[(at + on) % 4]);
+                (b.x - a.x) * (c.y - b.y) - (b.y - a.y) * (c.x - b.x)
+            })
+            .collect();
+        let one_way = turns.iter().all(|turn| *turn > 0.5) || turns.iter().all(|turn| *turn < -0.5);
+        if !one_way {
+            return Err(format!(
+                "{of} must have its four corners in turn around some pixels, without a dent"
+            ));
+        }
+        if index >= MOST_PATCHES {
+            return Err(format!(
+                "{MOST_PATCHES} patches of unexposed coat are the limit"
+            ));
         }
     }
     Ok(())

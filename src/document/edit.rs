@@ -3,7 +3,7 @@
 use super::{Encoding, Printing, Scan, Session, SessionError, Strip, UsedCalibration, Wedge};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
-use crate::measure::geometry::{Area, Field, StripShape};
+use crate::measure::geometry::{Area, Field, Point, StripShape};
 use crate::measure::raster::Channel;
 use crate::measure::strip::Role;
 
@@ -86,6 +86,21 @@ pub enum Edit {
         strip: usize,
         /// `None`: to be found.
         shape: Option<StripShape>,
+    },
+    /// Says where a strip's coat got no light, there and nowhere else, or leaves it to be found.
+    SetUnexposed {
+        /// Index of the strip.
+        strip: usize,
+        /// Patches on the strip's scan; empty: nowhere; `None`: to be found.
+        patches: Option<Vec<[Point; 4]>>,
+    },
+    /// Takes one of the readings of a strip as it stands: its outline, its fields and its
+    /// unexposed coat.
+    ChooseReading {
+        /// Index of the strip.
+        strip: usize,
+        /// The reading.
+        shape: StripShape,
     },
     /// Says where a field of a strip is read.
     PlaceArea {
@@ -194,6 +209,11 @@ impl Edit {
             Self::SetSameAs { first: None, .. } => "tell strips apart",
             Self::SetExposure { .. } => "set exposures",
             Self::SetShape { .. } => "outline strip",
+            Self::SetUnexposed {
+                patches: Some(_), ..
+            } => "point at unexposed coat",
+            Self::SetUnexposed { patches: None, .. } => "look for unexposed coat",
+            Self::ChooseReading { .. } => "choose reading",
             Self::PlaceArea { .. } => "move sampled area",
             Self::FreeArea { .. } | Self::SetAreas { .. } => "reset sampled area",
             Self::ExcludeStep { .. } => "exclude step",
@@ -276,7 +296,26 @@ impl Edit {
                 set_exposure(strip_of(session, first)?, exposure.as_ref());
             }
             Self::SetShape { strip, shape } => {
-                strip_of(session, *strip)?.shape.clone_from(shape);
+                strip_of(session, *strip)?.shape = shape.clone().map(|shape| StripShape {
+                    unexposed: vec![],
+                    ..shape
+                });
+            }
+            Self::SetUnexposed { strip, patches } => {
+                let strip = strip_of(session, *strip)?;
+                if patches.is_some() {
+                    let shape = strip.shape.take();
+                    strip.shape = shape.map(|shape| shape.with_unexposed(&[]));
+                }
+                strip.unexposed.clone_from(patches);
+            }
+            Self::ChooseReading { strip, shape } => {
+                let strip = strip_of(session, *strip)?;
+                strip.unexposed = Some(shape.unexposed.clone());
+                strip.shape = Some(StripShape {
+                    unexposed: vec![],
+                    ..shape.clone()
+                });
             }
             Self::PlaceArea { strip, area } => {
                 let areas = &mut strip_of(session, *strip)?.areas;
@@ -385,6 +424,12 @@ fn remove_scan(session: &mut Session, scan: usize) -> Result<(), EditError> {
         return Err(EditError::NoScan(scan));
     }
     session.scans.remove(scan);
+    for strip in &mut session.strips {
+        // Which scan a strip was found on isn't known here: what was pointed at may be gone.
+        if strip.shape.as_ref().is_none_or(|shape| shape.scan == scan) {
+            strip.unexposed = None;
+        }
+    }
     let strips = session.strips.iter_mut().map(|strip| &mut strip.shape);
     let wedge = session.wedge.iter_mut().map(|wedge| &mut wedge.shape);
     for place in strips.chain(wedge) {

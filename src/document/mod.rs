@@ -119,8 +119,13 @@ pub struct Strip {
     pub excluded: Vec<usize>,
     /// Where fields are read, when the person says so: at most one area a field.
     pub areas: Vec<Area>,
-    /// Where it lies on a scan, when the person says so.
+    /// Where it lies on a scan, when the person says so; patches of unexposed coat stand in
+    /// `unexposed`.
     pub shape: Option<StripShape>,
+    /// Where its coat got no light, when the person says so: patches on its scan, their corners
+    /// in pixels in turn, beside the fields of a given shape that are margins. Empty: nowhere.
+    /// `None`: it is looked for.
+    pub unexposed: Option<Vec<[Point; 4]>>,
     /// The strip of the session that this one is, seen once more. Role, exposure and what is
     /// excluded are then those of that one.
     pub same_as: Option<usize>,
@@ -136,6 +141,7 @@ impl Strip {
             excluded: vec![],
             areas: vec![],
             shape: None,
+            unexposed: None,
             same_as: None,
         }
     }
@@ -197,6 +203,7 @@ fn spec(strip: &Strip) -> StripSpec {
             .as_ref()
             .and_then(|exposure| exposure.aperture.engraved),
         shape: strip.shape.clone(),
+        unexposed: strip.unexposed.clone(),
         excluded: strip.excluded.clone(),
         areas: strip.areas.clone(),
         same_as: strip.same_as,

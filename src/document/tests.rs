@@ -30,6 +30,7 @@ fn shape_on(scan: usize) -> StripShape {
             .map(|(x, y)| Point::new(x, y)),
         edges: [0.0, 0.2, 1.0].map(Edge::square).to_vec(),
         fields: vec![Field::Margin, Field::Step(0)],
+        unexposed: vec![],
     }
 }
 

@@ -124,6 +124,11 @@ pub struct StripShape {
     pub edges: Vec<Edge>,
     /// What lies between consecutive edges.
     pub fields: Vec<Field>,
+    /// Patches of coat that got no light and lie beside the fields: in a frame, along a side,
+    /// between windows, on another piece of the same coat. Corners in pixels of the same scan, in
+    /// turn. They are read as Dmin together with the fields that are [`Field::Margin`].
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unexposed: Vec<[Point; 4]>,
 }
 
 impl StripShape {
@@ -144,6 +149,74 @@ impl StripShape {
             self.on_scan(to.right, 1.0),
             self.on_scan(to.left, 0.0),
         ]
+    }
+
+    /// What a part of the strip is, by the index that its cells carry: fields first, then the
+    /// patches of unexposed coat, which count as margin. `None` beyond the last.
+    pub fn part(&self, part: usize) -> Option<Field> {
+        match part.checked_sub(self.fields.len()) {
+            None => Some(self.fields[part]),
+            Some(patch) => (patch < self.unexposed.len()).then_some(Field::Margin),
+        }
+    }
+
+    /// How many parts there are: fields and patches of unexposed coat.
+    pub fn parts(&self) -> usize {
+        self.fields.len() + self.unexposed.len()
+    }
+
+    /// Corners of a part on the scan.
+    pub fn part_corners(&self, part: usize) -> [Point; 4] {
+        match part.checked_sub(self.fields.len()) {
+            None => self.field_corners(part),
+            Some(patch) => self.unexposed[patch],
+        }
+    }
+
+    /// Whether something of it is read as coat that got no light.
+    pub fn has_margin(&self) -> bool {
+        !self.unexposed.is_empty() || self.fields.contains(&Field::Margin)
+    }
+
+    /// The strip with its unexposed coat there and nowhere else: fields that were taken for it
+    /// are left alone.
+    #[must_use]
+    pub fn with_unexposed(mut self, patches: &[[Point; 4]]) -> Self {
+        for field in &mut self.fields {
+            if *field == Field::Margin {
+                *field = Field::Ignored;
+            }
+        }
+        self.unexposed = patches.to_vec();
+        self
+    }
+
+    /// Where a place on the scan lies in the strip's own frame, inside it or not: along from its
+    /// start and across from its left side, in pixels. Exact for a parallelogram, which a strip
+    /// on a flatbed is but for a fraction of a millimetre.
+    pub fn frame_of(&self, place: Point) -> (f64, f64) {
+        let [start_left, start_right, end_right, end_left] = self.corners;
+        let middle = |a: Point, b: Point| a.toward(b, 0.5);
+        let (start, end) = (middle(start_left, start_right), middle(end_left, end_right));
+        let (left, right) = (middle(start_left, end_left), middle(start_right, end_right));
+        let (along, across) = (
+            (end.x - start.x, end.y - start.y),
+            (right.x - left.x, right.y - left.y),
+        );
+        let centre = middle(left, right);
+        let from = (place.x - centre.x, place.y - centre.y);
+        let area = along.0 * across.1 - along.1 * across.0;
+        if area.abs() < f64::MIN_POSITIVE {
+            return (0.0, 0.0);
+        }
+        let share = (
+            (from.0 * across.1 - from.1 * across.0) / area,
+            (along.0 * from.1 - along.1 * from.0) / area,
+        );
+        (
+            (0.5 + share.0) * self.length(),
+            (0.5 + share.1) * self.width(),
+        )
     }
 
     /// Corners of an area of a field on the scan, in the order of [`StripShape::corners`]. Its

@@ -99,6 +99,7 @@ impl Frame {
                 })
                 .collect(),
             fields: fields.to_vec(),
+            unexposed: vec![],
         }
     }
 }

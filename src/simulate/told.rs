@@ -267,6 +267,7 @@ pub fn spec(told: &Told, name: &str) -> StripSpec {
         exposures: Some(told.exposures.clone()),
         engraved_f_number: Some(told.engraved),
         shape: None,
+        unexposed: None,
         excluded: vec![],
         areas: vec![],
         same_as: None,

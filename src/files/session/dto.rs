@@ -7,7 +7,7 @@ use serde::de::{self, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Serialize, Serializer};
 
 use super::print::PrintingDto;
-use super::shape::{AreaDto, ShapeDto};
+use super::shape::{AreaDto, PatchesDto, ShapeDto};
 use super::used::CalibrationDto;
 use super::values::{FNumber, StopCount, Time, TimeList};
 use crate::measure::exposure::Series;
@@ -247,6 +247,12 @@ pub(super) struct StripDto {
     pub(super) areas: Vec<AreaDto>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) shape: Option<ShapeDto>,
+    #[serde(
+        default,
+        skip_serializing_if = "Option::is_none",
+        serialize_with = "present"
+    )]
+    pub(super) unexposed: Option<PatchesDto>,
 }
 
 fn is_zero(density: &f64) -> bool {

@@ -21,4 +21,4 @@ pub use read::{Beside, Folder, from_text, read_session};
 pub use write::{to_text, write_session};
 
 /// Version of the session file that this program writes, and the newest that it reads.
-pub const VERSION: u64 = 3;
+pub const VERSION: u64 = 4;

@@ -316,6 +316,7 @@ fn strips_of(dtos: Vec<StripDto>) -> Result<Vec<Strip>, (String, String)> {
             name: dto.name.clone(),
             areas: dto.areas.clone(),
             shape: dto.shape.clone(),
+            unexposed: dto.unexposed.clone(),
             ..of.clone()
         };
         let strip = strip_of(own)?;
@@ -366,6 +367,7 @@ fn strip_of(dto: StripDto) -> Result<Strip, String> {
         excluded,
         areas,
         shape,
+        unexposed: dto.unexposed.map(|patches| patches.patches()),
         same_as: None,
     })
 }

@@ -52,6 +52,39 @@ impl AreaDto {
     }
 }
 
+/// Patches of unexposed coat, four corners each in pixels; on one line, since a frame has many.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PatchesDto(Vec<[(f64, f64); 4]>);
+
+impl PatchesDto {
+    /// As the session holds them.
+    pub(super) fn patches(&self) -> Vec<[Point; 4]> {
+        let corners = |patch: &[(f64, f64); 4]| patch.map(|(x, y)| Point::new(x, y));
+        self.0.iter().map(corners).collect()
+    }
+
+    /// As the file holds them.
+    pub(super) fn of(patches: &[[Point; 4]]) -> Self {
+        let corners = |patch: &[Point; 4]| patch.map(|corner| (corner.x, corner.y));
+        Self(patches.iter().map(corners).collect())
+    }
+}
+
+impl Serialize for PatchesDto {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        use serde::ser::Error as _;
+        let patch = |corners: &[(f64, f64); 4]| {
+            let corners = corners.map(|(x, y)| format!("({x}, {y})"));
+            format!("({})", corners.join(", "))
+        };
+        let words: Vec<String> = self.0.iter().map(patch).collect();
+        ron::value::RawValue::from_ron(&format!("[{}]", words.join(", ")))
+            .map_err(S::Error::custom)?
+            .serialize(serializer)
+    }
+}
+
 impl FieldDto {
     fn field(self) -> Result<Field, &'static str> {
         Ok(match self {
@@ -162,6 +195,7 @@ impl ShapeDto {
             corners: corners.map(|(x, y)| Point::new(x, y)),
             edges: self.edges.iter().map(|edge| edge.0).collect(),
             fields,
+            unexposed: vec![],
         })
     }
 

@@ -79,6 +79,7 @@ fn everything() -> Session {
             Edge::square(1.0),
         ],
         fields: vec![Field::Margin, Field::Step(1), Field::Ignored],
+        unexposed: vec![],
     };
     let mut session = Session {
         scans: vec![
@@ -133,6 +134,11 @@ fn everything() -> Session {
         ..Session::default()
     };
     session.strips[2].shape = Some(shape);
+    session.strips[2].unexposed = Some(vec![
+        [(10.5, 4.0), (10.0, 44.25), (30.0, 44.0), (30.0, 4.0)].map(|(x, y)| Point::new(x, y)),
+        [(60.0, 4.0), (60.0, 9.0), (90.0, 9.0), (90.0, 4.0)].map(|(x, y)| Point::new(x, y)),
+    ]);
+    session.strips[3].unexposed = Some(vec![]);
     session.strips[6].same_as = Some(0);
     session.strips[2].excluded = vec![0, 8];
     session.strips[2].areas = [Field::Margin, Field::Step(3)]
@@ -315,8 +321,8 @@ fn an_unknown_word_is_named_with_its_place_and_the_nearest_known_one() {
 fn what_is_wrong_is_said_with_line_and_column() {
     assert_refused(
         "version: 1",
-        "version: 4, colour: \"new\"",
-        "2:5: version 4 is newer than this program understands (3); use a newer one",
+        "version: 5, colour: \"new\"",
+        "2:5: version 5 is newer than this program understands (4); use a newer one",
     );
     assert_refused(
         "version: 1",

@@ -8,7 +8,7 @@ use super::dto::{
     WedgeDto, WedgeFields,
 };
 use super::print::PrintingDto;
-use super::shape::{AreaDto, ShapeDto};
+use super::shape::{AreaDto, PatchesDto, ShapeDto};
 use super::used::CalibrationDto;
 use super::values::{FNumber, StopCount, Time};
 use crate::document::{
@@ -55,8 +55,11 @@ pub fn to_text(session: &Session) -> Result<String, String> {
 /// The oldest version whose programs understand all that the session says, so that they can go on
 /// reading what they can.
 fn oldest_version(session: &Session) -> u64 {
-    if session.empty.is_some() || session.strips.iter().any(|strip| strip.same_as.is_some()) {
+    let any = |says: fn(&Strip) -> bool| session.strips.iter().any(says);
+    if any(|strip| strip.unexposed.is_some()) {
         VERSION
+    } else if session.empty.is_some() || any(|strip| strip.same_as.is_some()) {
+        3
     } else if session.printing.is_some() {
         2
     } else {
@@ -139,6 +142,7 @@ fn strip(strip: &Strip) -> StripDto {
         excluded: strip.excluded.iter().map(|step| step + 1).collect(),
         areas: strip.areas.iter().map(AreaDto::of).collect(),
         shape: strip.shape.as_ref().map(ShapeDto::of),
+        unexposed: strip.unexposed.as_deref().map(PatchesDto::of),
     }
 }
 

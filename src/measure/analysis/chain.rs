@@ -42,7 +42,8 @@ pub fn analyse_again(
     watch: &dyn Watch,
 ) -> Result<Analysis, Cancelled> {
     watch.at(0, STAGES)?;
-    let found = found(question, kept, watch)?;
+    let mut found = found(question, kept, watch)?;
+    pointed_at(question, &mut found);
     let shapes: Vec<Option<&StripShape>> = found
         .strips
         .iter()
@@ -163,6 +164,32 @@ fn found(question: &Question, kept: &mut Kept, watch: &dyn Watch) -> Result<Foun
     let found = strip::choose(&seen, &key.1);
     kept.found.put(key, found.clone());
     Ok(found)
+}
+
+/// Puts the unexposed coat that a person pointed at into every reading of the strip: beside the
+/// margins of a shape that the person gave too, in place of what was found else.
+fn pointed_at(question: &Question, found: &mut Found) {
+    for (strip, spec) in question.strips.iter().enumerate() {
+        let Some(patches) = &spec.unexposed else {
+            continue;
+        };
+        let place = |shape: &StripShape| match &spec.shape {
+            Some(_) => StripShape {
+                unexposed: patches.clone(),
+                ..shape.clone()
+            },
+            None => shape.clone().with_unexposed(patches),
+        };
+        let others = found.otherwise.iter_mut().map(|other| &mut other.strips);
+        for strips in others.chain([&mut found.strips]) {
+            if let Some(located) = strips.get_mut(strip).and_then(Option::as_mut) {
+                located.shape = place(&located.shape);
+                for reading in &mut located.readings {
+                    reading.shape = place(&reading.shape);
+                }
+            }
+        }
+    }
 }
 
 /// What is known of the empty glass, seen or kept.

@@ -22,7 +22,7 @@ use serde::Serialize;
 use super::compare::{PairAnswer, StripEvidence};
 use super::exposure::Exposures;
 use super::finding::Finding;
-use super::geometry::{Area, StripShape};
+use super::geometry::{Area, Point, StripShape};
 use super::raster::{Channel, Raster};
 use super::scale::calibration::Calibration;
 use super::scale::repeats::Repeat;
@@ -41,6 +41,9 @@ pub struct StripSpec {
     pub engraved_f_number: Option<f64>,
     /// Geometry given in the session.
     pub shape: Option<StripShape>,
+    /// Patches of unexposed coat given in the session, beside the margins of a given shape; empty:
+    /// there are none; `None`: to be looked for.
+    pub unexposed: Option<Vec<[Point; 4]>>,
     /// Steps (from 0, in the order of the series) left out of the fit.
     pub excluded: Vec<usize>,
     /// Areas placed by hand, at most one a field.
@@ -119,7 +122,7 @@ pub struct StepResult {
     /// Step number from 1 in the order of the series; 0 is the margin.
     pub step: usize,
     /// Corners on the scan, pixels.
-    pub corners: [super::geometry::Point; 4],
+    pub corners: [Point; 4],
     /// Density.
     pub density: f64,
     /// Its standard error, all sources of the strip counted.

@@ -67,7 +67,7 @@ impl Read<'_> {
         let variance = |(entry, field): (usize, Field)| {
             let own = cells
                 .iter()
-                .filter(|cell| shape.fields.get(cell.field) == Some(&field) && cell.light > 0.0);
+                .filter(|cell| shape.part(cell.field) == Some(field) && cell.light > 0.0);
             let relative: Vec<f64> = own
                 .map(|cell| (cell.light_error / (cell.light * LN_10)).powi(2))
                 .collect();

@@ -49,10 +49,10 @@ pub(super) fn step_results(
         .filter_map(|entry| {
             let step = entry.checked_sub(margin).map(|index| reading.steps[index]);
             let wanted = step.map_or(Field::Margin, Field::Step);
-            let field = shape.fields.iter().position(|&field| field == wanted)?;
+            let part = (0..shape.parts()).find(|&part| shape.part(part) == Some(wanted))?;
             let own: Vec<&Cell> = cells
                 .iter()
-                .filter(|cell| shape.fields[cell.field] == wanted)
+                .filter(|cell| shape.part(cell.field) == Some(wanted))
                 .collect();
             let mean = |value: fn(&Cell) -> f64| {
                 own.iter().map(|cell| value(cell)).sum::<f64>() / own.len().max(1) as f64
@@ -65,7 +65,7 @@ pub(super) fn step_results(
                 .sum();
             Some(StepResult {
                 step: step.map_or(0, |step| step + 1),
-                corners: shape.field_corners(field),
+                corners: shape.part_corners(part),
                 density: reading.density[entry],
                 standard_error: (reading.covariance[(entry, entry)] + scale_variance).sqrt(),
                 scanner_density: reading.scanner[entry],

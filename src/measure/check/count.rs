@@ -117,7 +117,7 @@ pub fn goes_on(
 
 /// Tells of a strip on which no margin was found, so that nothing shows where its steps begin.
 pub fn without_margin(strip: usize, shape: &StripShape) -> Option<Finding> {
-    if shape.fields.contains(&Field::Margin) {
+    if shape.has_margin() {
         return None;
     }
     let steps = shape.steps();

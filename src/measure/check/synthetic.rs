@@ -146,6 +146,7 @@ impl Bench {
             fields: std::iter::once(Field::Margin)
                 .chain((0..fields - 1).map(Field::Step))
                 .collect(),
+            unexposed: vec![],
         };
         (raster(&planes, width, height, self.bits), shape)
     }

@@ -306,6 +306,7 @@ mod tests {
             corners: [at(1.0, 1.0), at(21.0, 1.0), at(21.0, 21.0), at(1.0, 21.0)],
             edges: vec![Edge::square(0.0), Edge::square(1.0)],
             fields: vec![Field::Step(0)],
+            unexposed: vec![],
         };
         (raster, shape)
     }

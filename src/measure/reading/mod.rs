@@ -32,7 +32,7 @@ pub const STRAY_MODES: usize = REACHES_MM.len();
 /// A few square millimetres inside a step: robust mean of linear light.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cell {
-    /// Index of the field in the strip's shape.
+    /// Index of the part in the strip's shape: its fields, then its patches of unexposed coat.
     pub field: usize,
     /// Centre on the strip in millimetres: along, across, from the strip's start-left corner
     /// (from pixels and the scan's resolution; when that is unknown, the strip's width counts

@@ -73,7 +73,8 @@ impl Default for ReadingOptions {
 /// Reads the densities of a strip from its cells.
 ///
 /// `log_exposures` holds decades by step number; without it, equal steps are assumed, which
-/// touches the division of the unevenness only. Margin fields are read together as entry 0.
+/// touches the division of the unevenness only. Margin fields and patches of unexposed coat are
+/// read together as entry 0.
 /// Fields without a usable cell are absent from the reading, which may so be empty. Cells
 /// that stand out from what all others foretell are left out.
 ///
@@ -87,9 +88,9 @@ pub fn read_strip(
     options: &ReadingOptions,
 ) -> StripReading {
     let (has_margin, steps) = entries(cells, shape);
-    let entry_of = |cell: &Cell| match shape.fields.get(cell.field)? {
+    let entry_of = |cell: &Cell| match shape.part(cell.field)? {
         Field::Margin => Some(0),
-        Field::Step(step) => Some(usize::from(has_margin) + steps.binary_search(step).ok()?),
+        Field::Step(step) => Some(usize::from(has_margin) + steps.binary_search(&step).ok()?),
         Field::Ignored => None,
     };
     let mut used: Vec<(Cell, usize)> = cells
@@ -102,7 +103,8 @@ pub fn read_strip(
     if used.is_empty() {
         return empty();
     }
-    let mut problem = problem(&used, count, scale, options);
+    let fields = shape.fields.len();
+    let mut problem = problem(&used, (count, fields), scale, options);
     let guess = DVector::from_iterator(
         count,
         (0..count).map(|entry| {
@@ -121,7 +123,7 @@ pub fn read_strip(
     }
     if let Some(strange) = strange_cells(&problem, &theta) {
         used = keep_without(&used, &strange, count);
-        problem = self::problem(&used, count, scale, options);
+        problem = self::problem(&used, (count, fields), scale, options);
         set_tones(&mut problem, has_margin, &exposures, &guess, &error);
     }
     if let Some(first) = problem.solve(&theta, prior) {
@@ -217,9 +219,9 @@ fn entries(cells: &[Cell], shape: &StripShape) -> (bool, Vec<usize>) {
     let mut has_margin = false;
     let mut steps = Vec::new();
     for cell in cells.iter().filter(|cell| usable(cell)) {
-        match shape.fields.get(cell.field) {
+        match shape.part(cell.field) {
             Some(Field::Margin) => has_margin = true,
-            Some(&Field::Step(step)) => steps.push(step),
+            Some(Field::Step(step)) => steps.push(step),
             Some(Field::Ignored) | None => {}
         }
     }
@@ -241,16 +243,22 @@ fn exposures(has_margin: bool, steps: &[usize], given: Option<&[f64]>) -> Vec<f6
         .collect()
 }
 
+/// `fields` is how many fields the strip has: cells of later parts lie beside it.
 fn problem(
     used: &[(Cell, usize)],
-    entries: usize,
+    (entries, fields): (usize, usize),
     scale: &dyn DensityScale,
     options: &ReadingOptions,
 ) -> Problem {
     let count = used.len();
     let at = |cell: usize| used[cell].0.at_mm;
-    let along = used.iter().map(|(cell, _)| cell.at_mm.0);
-    let across = used.iter().map(|(cell, _)| cell.at_mm.1);
+    // Coat that lies beside the strip got no light that could fall off.
+    let own = || {
+        let inside = |(cell, _): &&(Cell, usize)| cell.field < fields;
+        used.iter().filter(inside).map(|(cell, _)| cell)
+    };
+    let along = own().map(|cell| cell.at_mm.0);
+    let across = own().map(|cell| cell.at_mm.1);
     let range = |values: &mut dyn Iterator<Item = f64>| {
         values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
             (low.min(v), high.max(v))

@@ -30,6 +30,7 @@ fn shape(fields: usize) -> StripShape {
             .map(|i| Edge::square(i as f64 / fields as f64))
             .collect(),
         fields: (0..fields).map(Field::Step).collect(),
+        unexposed: vec![],
     }
 }
 

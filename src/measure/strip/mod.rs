@@ -26,6 +26,34 @@ use super::watch::{Cancelled, Watch};
 use view::View;
 
 impl Located {
+    /// Read in one way only, which is right with this chance.
+    pub fn only(shape: StripShape, confidence: f64) -> Self {
+        Self {
+            readings: vec![Alternative {
+                shape: shape.clone(),
+                chance: confidence,
+            }],
+            shape,
+            confidence,
+        }
+    }
+
+    /// Read in these ways; the likeliest is used. `None` when there is none.
+    pub fn one_of(mut readings: Vec<Alternative>) -> Option<Self> {
+        readings.sort_by(|a, b| b.chance.total_cmp(&a.chance));
+        let first = readings.first()?;
+        Some(Self {
+            shape: first.shape.clone(),
+            confidence: first.chance,
+            readings,
+        })
+    }
+
+    /// The readings but the likeliest.
+    pub fn others(&self) -> &[Alternative] {
+        self.readings.get(1..).unwrap_or_default()
+    }
+
     /// Whether its place is sure enough to build an answer on.
     pub fn is_sure(&self) -> bool {
         report::is_sure(self)
@@ -82,8 +110,28 @@ pub struct Located {
     pub shape: StripShape,
     /// Chance that count, order and edges are right, 0 to 1 (1 when given in the session).
     pub confidence: f64,
-    /// Other readings that the evidence allows, likeliest first, each with its share.
-    pub others: Vec<(StripShape, f64)>,
+    /// Every reading that the evidence allows, likeliest first; the first is `shape`. Their
+    /// chances add up to 1 at most: what is missing is what nobody could name.
+    pub readings: Vec<Alternative>,
+}
+
+/// One of the ways in which a thing can be read: all of it, so that it can be measured as it
+/// stands.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Alternative {
+    /// Outline, edges, fields, unexposed coat.
+    pub shape: StripShape,
+    /// Chance that this is how it is, 0 to 1.
+    pub chance: f64,
+}
+
+/// Another way in which the things found are the strips that are described.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Assignment {
+    /// Chance of it, 0 to 1.
+    pub chance: f64,
+    /// One entry a wanted strip.
+    pub strips: Vec<Option<Located>>,
 }
 
 /// All that was found.
@@ -91,6 +139,9 @@ pub struct Located {
 pub struct Found {
     /// One entry a wanted strip; all strips seen when none were wanted.
     pub strips: Vec<Option<Located>>,
+    /// Other ways in which the things found are the strips wanted, likeliest first. The chance of
+    /// `strips` is 1 less theirs; each has as many entries as `strips`.
+    pub otherwise: Vec<Assignment>,
     /// One entry a scan on which the wedge was seen.
     pub wedges: Vec<Located>,
     /// Strip-like things that the session does not describe.

@@ -1,7 +1,7 @@
 //! What a person should be told about what was found and what was not.
 
 use super::view::View;
-use super::{Found, Located, Wanted};
+use super::{Alternative, Found, Located, Wanted};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::geometry::{Edge, Field, StripShape};
 
@@ -17,7 +17,7 @@ const MENTIONED: f64 = 0.9;
 fn weight(located: &Located) -> Weight {
     if !located.is_sure() {
         Weight::Blocking
-    } else if located.confidence < DOUBTFUL || !located.others.is_empty() {
+    } else if located.confidence < DOUBTFUL || !located.others().is_empty() {
         Weight::Caution
     } else {
         Weight::Note
@@ -101,7 +101,11 @@ fn doubt(index: usize, located: &Located, views: &[&View]) -> Option<Finding> {
              of a step"
         }
     };
-    if let Some((other, share)) = located.others.first() {
+    if let Some(Alternative {
+        shape: other,
+        chance: share,
+    }) = located.others().first()
+    {
         return Some(Finding {
             kind: Kind::AmbiguousStrip,
             weight,

@@ -8,7 +8,7 @@ use super::report;
 use super::shape::shape;
 use super::steps::Steps;
 use super::view::View;
-use super::{Found, Located, Seen, Wanted};
+use super::{Alternative, Found, Located, Seen, Wanted};
 use crate::measure::geometry::{Point, StripShape};
 
 /// Counts of steps that are tried when the session doesn't say.
@@ -109,19 +109,13 @@ pub(super) fn select(seen: &[&Seen], wanted: &Wanted) -> Found {
 }
 
 fn given(shape: &Option<StripShape>) -> Option<Located> {
-    shape.as_ref().map(|shape| Located {
-        shape: shape.clone(),
-        confidence: 1.0,
-        others: vec![],
-    })
+    shape
+        .as_ref()
+        .map(|shape| Located::only(shape.clone(), 1.0))
 }
 
 fn located(thing: &Thing<'_>) -> Located {
-    Located {
-        shape: thing.shape.clone(),
-        confidence: confidence(&thing.certainty),
-        others: vec![],
-    }
+    Located::only(thing.shape.clone(), confidence(&thing.certainty))
 }
 
 /// The same with the other reading that the evidence allows, if there is one.
@@ -131,12 +125,18 @@ fn located_with_others(view: &View, thing: &Thing<'_>, order: &[usize]) -> Locat
         .other(&thing.steps, &thing.certainty, BY_HAND)
         .map(|(steps, share)| {
             let other = self::thing(view, thing.candidate, &steps, Made::ByHand, order);
-            (other.shape, share)
+            Alternative {
+                shape: other.shape,
+                chance: share,
+            }
         });
-    Located {
-        others: other.into_iter().collect(),
-        ..located(thing)
+    let mut located = located(thing);
+    if let Some(other) = other {
+        let first = &mut located.readings[0];
+        first.chance = first.chance.min(1.0 - other.chance);
+        located.readings.push(other);
     }
+    located
 }
 
 /// Chance that all borders of a reading are right: that of the least sure one, since what

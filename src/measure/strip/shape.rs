@@ -50,5 +50,6 @@ pub(super) fn shape(scan: usize, lane: &Lane, layout: &Layout, step: usize) -> S
         ],
         edges,
         fields: layout.fields.clone(),
+        unexposed: vec![],
     }
 }

@@ -184,6 +184,7 @@ pub fn drawn(scan: usize, from: Point, to: Point, steps: Option<usize>) -> Optio
         corners,
         edges,
         fields,
+        unexposed: vec![],
     })
 }
 

@@ -31,13 +31,53 @@ pub(super) fn plots(
         let plots: Vec<Plot> = fields
             .iter()
             .flat_map(|(field, rim)| field_plots(shape, *field, per_mm, side, rim))
+            .chain(unexposed_plots(shape, per_mm, side))
             .collect();
-        // One cell a field is the least there can be, however many fields there are.
-        if plots.len() <= options.most.max(fields.len()) {
+        // One cell a part is the least there can be, however many parts there are.
+        if plots.len() <= options.most.max(fields.len() + shape.unexposed.len()) {
             return plots;
         }
         side *= 1.06;
     }
+}
+
+/// Cells of the patches of unexposed coat. Whoever places a patch keeps it clear of borders, so
+/// all of it is read.
+fn unexposed_plots(
+    shape: &StripShape,
+    per_mm: f64,
+    side_mm: f64,
+) -> impl Iterator<Item = Plot> + '_ {
+    let patches = shape.unexposed.iter().enumerate();
+    patches.flat_map(move |(patch, &[a, b, c, d])| {
+        let count = |one: f64, other: f64| {
+            let extent = (one + other) / 2.0 / per_mm;
+            (extent / side_mm).floor().max(1.0) as usize
+        };
+        let along = count(a.distance(d), b.distance(c));
+        let across = count(a.distance(b), d.distance(c));
+        let corner = move |i: f64, j: f64| {
+            let share = i / along as f64;
+            a.toward(d, share)
+                .toward(b.toward(c, share), j / across as f64)
+        };
+        (0..along * across).map(move |cell| {
+            let (i, j) = ((cell / across) as f64, (cell % across) as f64);
+            let at = corner(i + 0.5, j + 0.5);
+            let (x, y) = shape.frame_of(at);
+            Plot {
+                field: shape.fields.len() + patch,
+                corners: [
+                    corner(i, j),
+                    corner(i, j + 1.0),
+                    corner(i + 1.0, j + 1.0),
+                    corner(i + 1.0, j),
+                ],
+                at,
+                at_mm: (x / per_mm, y / per_mm),
+            }
+        })
+    })
 }
 
 /// Length and width of a field in millimetres; `None` for a field without extent.

@@ -25,9 +25,11 @@ impl Surround {
         let farthest = REACHES_MM.iter().copied().fold(0.0, f64::max);
         let reach = 2.5 * farthest * per_mm;
         let bound = |of: fn(&Point) -> f64, most: usize| {
+            let patches = shape.unexposed.iter().flatten();
             let (low, high) = shape
                 .corners
                 .iter()
+                .chain(patches)
                 .map(of)
                 .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
                     (low.min(v), high.max(v))

@@ -30,6 +30,7 @@ fn raster(pixel: impl Fn(usize, usize, f64) -> f64, rise: f64) -> (Raster, Strip
         ],
         edges: [0.0, 0.3, 0.62, 1.0].map(Edge::square).into(),
         fields: vec![Field::Margin, Field::Step(0), Field::Step(1)],
+        unexposed: vec![],
     };
     let mut codes = Vec::with_capacity(WIDTH * HEIGHT);
     for y in 0..HEIGHT {
@@ -279,4 +280,39 @@ fn the_usual_area_is_what_is_read_when_nobody_says() {
     for (a, b) in said.iter().zip(&silent) {
         assert!(a.at.distance(b.at) < 1e-6);
     }
+}
+
+#[test]
+fn unexposed_coat_beside_the_strip_is_read_where_it_lies_in_the_strips_own_frame() {
+    // A frame of coat above the strip, and a piece of it beyond the strip's end.
+    let beside = |x: usize, y: usize| (y < 50 && x > 400) || (x > 860 && y > 200);
+    let (raster, shape) = raster(|x, y, light| if beside(x, y) { 0.7 } else { light }, 0.0);
+    let patch = |left: f64, top: f64, right: f64, bottom: f64| {
+        [(left, top), (left, bottom), (right, bottom), (right, top)].map(|(x, y)| Point::new(x, y))
+    };
+    let with = StripShape {
+        unexposed: vec![
+            patch(450.0, 10.0, 800.0, 40.0),
+            patch(870.0, 220.0, 890.0, 260.0),
+        ],
+        ..shape.clone()
+    };
+    let cells = read(&raster, &with);
+    let of = |field: usize| cells.iter().filter(move |cell| cell.field == field);
+    // 35 x 3 mm hold a row of ten cells of 3.5 mm; 2 x 4 mm hold one.
+    assert_eq!((of(3).count(), of(4).count()), (10, 1));
+    for cell in of(3).chain(of(4)) {
+        assert!((cell.light / 0.7 - 1.0).abs() < 1e-3);
+        assert_eq!(with.part(cell.field), Some(Field::Margin));
+        // Start-left is the corner at (50, 60), and there are 10 pixels a millimetre.
+        let (along, across) = ((cell.at.x - 50.0) / 10.0, (cell.at.y - 60.0) / 10.0);
+        assert!((cell.at_mm.0 - along).abs() < 1e-9 && (cell.at_mm.1 - across).abs() < 1e-9);
+        assert!(cell.around.iter().all(|light| light.is_finite()));
+    }
+    assert!(of(3).all(|cell| cell.at_mm.1 < 0.0));
+    assert!(of(4).all(|cell| cell.at_mm.0 > 80.0));
+    // The fields are read as they are without.
+    let without = read(&raster, &shape);
+    let fields: Vec<&Cell> = cells.iter().filter(|cell| cell.field < 3).collect();
+    assert_eq!(fields.len(), without.len());
 }
