@@ -13,7 +13,7 @@ use twinstrip::files::scan::{ScanOptions, StatedEncoding, read_scan};
 use twinstrip::files::session::read_session;
 use twinstrip::measure::analysis::{Analysis, Kept, analyse, analyse_again};
 use twinstrip::measure::exposure::Exposure;
-use twinstrip::measure::geometry::StripShape;
+use twinstrip::measure::geometry::{Area, Field, Point, StripShape};
 use twinstrip::measure::raster::Raster;
 use twinstrip::measure::strip::Role;
 use twinstrip::measure::watch::Unwatched;
@@ -45,6 +45,57 @@ fn with_border_moved(analysis: &Analysis, strip: usize, border: usize, by: f64) 
         strip,
         shape: Some(shape),
     }
+}
+
+/// The middle of the margin, as a patch beside the fields.
+fn patch_in_margin(analysis: &Analysis, strip: usize) -> [Point; 4] {
+    let shape = &analysis.strips[strip].located.as_ref().unwrap().shape;
+    let margin = shape
+        .fields
+        .iter()
+        .position(|field| *field == Field::Margin);
+    let area = Area {
+        field: Field::Margin,
+        along: (0.2, 0.8),
+        across: (0.2, 0.8),
+    };
+    shape.area_corners(margin.unwrap(), &area)
+}
+
+#[test]
+fn coat_that_is_pointed_at_is_read_as_the_margin_and_none_at_all_widens_the_bounds() {
+    let (session, scan) = demo();
+    let solve = |session: &Session| {
+        analyse(&session.question(vec![Arc::clone(&scan)]), &Unwatched).unwrap()
+    };
+    let first = solve(&session);
+    let with = |patches: Vec<[Point; 4]>| {
+        let edit = Edit::SetUnexposed {
+            strip: SLATE,
+            patches: Some(patches),
+        };
+        solve(&edit.apply(&session).unwrap())
+    };
+    let pointed = with(vec![patch_in_margin(&first, SLATE)]);
+    let (margin, patch) = (
+        &first.strips[SLATE].steps[0],
+        &pointed.strips[SLATE].steps[0],
+    );
+    assert_eq!((margin.step, patch.step), (0, 0));
+    // The same coat, a part of it: within a few of its own errors.
+    let error = margin.standard_error.hypot(patch.standard_error);
+    assert!(
+        (margin.density - patch.density).abs() < 3.0 * error,
+        "{margin:?} {patch:?}"
+    );
+    let stops = |analysis: &Analysis| analysis.pairs[0].answer.stops;
+    let (with_margin, with_patch) = (stops(&first), stops(&pointed));
+    assert!((with_margin.value.unwrap() - with_patch.value.unwrap()).abs() < 0.05);
+
+    let none = with(vec![]);
+    assert!(none.strips[SLATE].steps.iter().all(|step| step.step > 0));
+    let without = stops(&none);
+    assert!(without.half_width().unwrap() > with_margin.half_width().unwrap());
 }
 
 #[test]
@@ -88,6 +139,22 @@ fn the_answer_after_an_edit_is_that_of_a_fresh_analysis_to_every_digit() {
         Edit::SetExposure {
             strip: SLATE,
             exposure: exposure("halves from 8s, 7 steps at f/16"),
+        },
+        Edit::SetUnexposed {
+            strip: PAPER,
+            patches: Some(vec![patch_in_margin(&first, PAPER)]),
+        },
+        Edit::SetUnexposed {
+            strip: SLATE,
+            patches: Some(vec![]),
+        },
+        Edit::SetUnexposed {
+            strip: SLATE,
+            patches: None,
+        },
+        Edit::ChooseReading {
+            strip: PAPER,
+            shape: first.strips[PAPER].located.as_ref().unwrap().shape.clone(),
         },
         Edit::SetWedgeShape(Some(wedge)),
         Edit::SetLag {

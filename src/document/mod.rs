@@ -21,7 +21,7 @@ use std::sync::Arc;
 use crate::measure::analysis::{Question, Settings, StripSpec, WedgeSpec};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::Exposure;
-use crate::measure::geometry::{Area, StripShape};
+use crate::measure::geometry::{Area, Point, StripShape};
 use crate::measure::raster::Raster;
 use crate::measure::scale::calibration::Calibration;
 use crate::measure::strip::Role;

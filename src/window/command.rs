@@ -107,6 +107,8 @@ pub enum Command {
     Magnifier,
     /// Draw a strip by hand.
     DrawStrip,
+    /// Point at the chosen strip's unexposed coat.
+    PointAtCoat,
     /// The chosen step out of the fit or back into it.
     ToggleStep,
     /// The chosen strip the other way round.
@@ -164,6 +166,7 @@ impl Command {
             Self::ZoomOut,
             Self::Magnifier,
             Self::DrawStrip,
+            Self::PointAtCoat,
             Self::ToggleStep,
             Self::Flip,
             Self::AddStep,
@@ -210,6 +213,7 @@ impl Command {
             Self::ZoomOut => "Farther",
             Self::Magnifier => "Magnifier",
             Self::DrawStrip => "Draw a strip",
+            Self::PointAtCoat => "Point at unexposed coat",
             Self::ToggleStep => "Leave step out or take it back",
             Self::Flip => "Turn strip round",
             Self::AddStep => "One step more",
@@ -283,6 +287,9 @@ impl Command {
             Self::DrawStrip => {
                 "Drag from one corner of a strip to the opposite one to outline it by hand."
             }
+            Self::PointAtCoat => {
+                "Click where the chosen strip's coat got no light: its Dmin is then read there and nowhere else; with Shift, there too."
+            }
             Self::ToggleStep => "Keeps the chosen step out of the fit, or takes it back.",
             Self::Flip => "Numbers the steps of the chosen strip from its other end.",
             Self::AddStep => "Adds a step at the far end of the chosen strip.",
@@ -341,6 +348,7 @@ impl Command {
             Self::ZoomOut => key(PLAIN, Key::Minus),
             Self::Magnifier => key(PLAIN, Key::M),
             Self::DrawStrip => key(PLAIN, Key::D),
+            Self::PointAtCoat => key(PLAIN, Key::U),
             Self::ToggleStep => key(PLAIN, Key::X),
             Self::Flip => key(PLAIN, Key::R),
             Self::AddStep => key(PLAIN, Key::A),

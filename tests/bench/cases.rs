@@ -157,6 +157,7 @@ fn readings(
             exposures,
             reading,
             excluded: vec![],
+            others: vec![],
         }
     });
     let evidence = evidence.collect();

@@ -129,6 +129,7 @@ fn strip(known: Known, strip: usize) -> StripEvidence {
             unevenness: Unevenness::default(),
         },
         excluded: vec![],
+        others: vec![],
     }
 }
 

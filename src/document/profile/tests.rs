@@ -49,6 +49,7 @@ fn strip(role: Role, place: usize, first: f64, speed: f64) -> StripEvidence {
             },
         },
         excluded: vec![10],
+        others: vec![],
     }
 }
 

@@ -170,6 +170,7 @@ pub(crate) fn source(source: Source) -> &'static str {
         Source::DensityScale => "the wedge and the density scale",
         Source::LampLag => "the lamp's dead time",
         Source::Aperture => "the click stops of the aperture",
+        Source::Places => "the doubt about how the strips are to be read",
         Source::Repeats => "the difference from session to session",
         Source::ScanRepeats => "how well the scanner repeats itself",
     }

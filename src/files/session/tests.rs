@@ -224,7 +224,7 @@ fn the_examples_of_the_documentation_can_be_read() {
                 scans += 1;
                 BY_HAND.replacen("scans: [\"slates.tif\"],", example, 1)
             }
-            "shape" | "areas" => {
+            "shape" | "areas" | "unexposed" => {
                 let three = BY_HAND.replacen("8 x 2s", "3 x 2s", 1);
                 let with = format!("\"f/16\", {example}");
                 three.replacen("\"f/16\"", &with, 1)
@@ -254,7 +254,7 @@ fn the_examples_of_the_documentation_can_be_read() {
         let session = from_text(Path::new("session.ron"), &text, &lists);
         assert!(session.is_ok(), "{example}: {session:?}");
     }
-    assert_eq!((examples.len(), scans), (13, 1));
+    assert_eq!((examples.len(), scans), (14, 1));
 }
 
 #[test]

@@ -76,6 +76,7 @@ enum SourceWord {
     Aperture,
     Repeats,
     ScanRepeats,
+    Places,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -146,7 +147,8 @@ words!(
     LampLag,
     Aperture,
     Repeats,
-    ScanRepeats
+    ScanRepeats,
+    Places
 );
 
 fn told(estimate: &Estimate) -> EstimateFields {

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 
 use super::line::OneLine;
-use crate::measure::compare::StripEvidence;
+use crate::measure::compare::{OtherReading, StripEvidence};
 use crate::measure::exposure::{Exposures, Series};
 use crate::measure::reading::{StripReading, Unevenness};
 use crate::measure::strip::Role;
@@ -33,6 +33,28 @@ pub(super) struct StripFields {
     covariance: Vec<Row>,
     modes: Vec<Row>,
     /// How many of the last modes are the scanner's repeat error.
+    #[serde(default, skip_serializing_if = "is_none")]
+    repeat_modes: usize,
+    unevenness: OneLine<UnevennessFields>,
+    /// Other ways in which the scan could be read.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    others: Vec<OtherFields>,
+}
+
+/// Another reading of the strip, and its chance.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename = "Other", deny_unknown_fields)]
+struct OtherFields {
+    chance: f64,
+    /// Which things on the scan are which strips: 0 as in the reading used.
+    #[serde(default, skip_serializing_if = "is_none")]
+    way: usize,
+    margin: bool,
+    steps: OneLine<Vec<usize>>,
+    scanner: Row,
+    density: Row,
+    covariance: Vec<Row>,
+    modes: Vec<Row>,
     #[serde(default, skip_serializing_if = "is_none")]
     repeat_modes: usize,
     unevenness: OneLine<UnevennessFields>,
@@ -72,7 +94,97 @@ enum SeriesWords {
 
 impl StripFields {
     pub(super) fn of(strip: &StripEvidence) -> Self {
-        let reading = &strip.reading;
+        let OtherFields {
+            margin,
+            steps,
+            scanner,
+            density,
+            covariance,
+            modes,
+            repeat_modes,
+            unevenness,
+            ..
+        } = OtherFields::of(&strip.reading, strip.chance(), 0);
+        Self {
+            series: OneLine(words(&strip.exposures.series)),
+            f_number: strip.exposures.f_number,
+            magnification: strip.exposures.magnification,
+            filter: strip.exposures.filter_density,
+            excluded: OneLine(strip.excluded.iter().map(|step| step + 1).collect()),
+            margin,
+            steps,
+            scanner,
+            density,
+            covariance,
+            modes,
+            repeat_modes,
+            unevenness,
+            others: strip
+                .others
+                .iter()
+                .map(|other| OtherFields::of(&other.reading, other.chance, other.way))
+                .collect(),
+        }
+    }
+
+    /// The strip, at its place in the session.
+    pub(super) fn strip(self, role: Role, place: usize) -> Result<StripEvidence, String> {
+        let series = series(self.series.0);
+        series.check().map_err(|error| error.to_string())?;
+        let exposures = Exposures {
+            series,
+            f_number: self.f_number,
+            magnification: self.magnification,
+            filter_density: self.filter,
+        };
+        let known = exposures.series.steps();
+        let own = OtherFields {
+            chance: 1.0,
+            way: 0,
+            margin: self.margin,
+            steps: self.steps,
+            scanner: self.scanner,
+            density: self.density,
+            covariance: self.covariance,
+            modes: self.modes,
+            repeat_modes: self.repeat_modes,
+            unevenness: self.unevenness,
+        };
+        let reading = own.reading(known)?;
+        if !(self.f_number > 0.0 && self.f_number.is_finite()) {
+            return Err("`f_number` must be above 0".into());
+        }
+        let mut others = Vec::with_capacity(self.others.len());
+        let mut whole = 0.0;
+        for other in self.others {
+            let (chance, way) = (other.chance, other.way);
+            let other_reading = other.reading(known)?;
+            if other_reading.scale_modes.ncols() != reading.scale_modes.ncols() {
+                return Err("every reading of a strip needs equally many `modes`".into());
+            }
+            whole += chance;
+            if !(chance >= 0.0 && whole <= 1.0 + 1e-9) {
+                return Err("the chances of other readings must be above 0 and below 1".into());
+            }
+            others.push(OtherReading {
+                chance,
+                way,
+                reading: other_reading,
+            });
+        }
+        Ok(StripEvidence {
+            strip: place,
+            role,
+            exposures,
+            reading,
+            excluded: counted(&self.excluded.0)?,
+            others,
+        })
+    }
+}
+
+impl OtherFields {
+    fn of(reading: &StripReading, chance: f64, way: usize) -> Self {
         let rows = |matrix: &DMatrix<f64>| -> Vec<Row> {
             matrix
                 .row_iter()
@@ -80,11 +192,8 @@ impl StripFields {
                 .collect()
         };
         Self {
-            series: OneLine(words(&strip.exposures.series)),
-            f_number: strip.exposures.f_number,
-            magnification: strip.exposures.magnification,
-            filter: strip.exposures.filter_density,
-            excluded: OneLine(strip.excluded.iter().map(|step| step + 1).collect()),
+            chance,
+            way,
             margin: reading.has_margin,
             steps: OneLine(reading.steps.iter().map(|step| step + 1).collect()),
             scanner: OneLine(reading.scanner.iter().copied().collect()),
@@ -100,8 +209,8 @@ impl StripFields {
         }
     }
 
-    /// The strip, at its place in the session.
-    pub(super) fn strip(self, role: Role, place: usize) -> Result<StripEvidence, String> {
+    /// What was read, of a series with so many steps.
+    fn reading(self, known: usize) -> Result<StripReading, String> {
         let entries = self.density.0.len();
         let wanted = usize::from(self.margin) + self.steps.0.len();
         if entries == 0 || entries > MOST_ENTRIES || entries != wanted {
@@ -115,21 +224,9 @@ impl StripFields {
             let count = self.scanner.0.len();
             return Err(format!("{count} scanner densities for {entries} densities"));
         }
-        let series = series(self.series.0);
-        series.check().map_err(|error| error.to_string())?;
-        let exposures = Exposures {
-            series,
-            f_number: self.f_number,
-            magnification: self.magnification,
-            filter_density: self.filter,
-        };
         let steps = counted(&self.steps.0)?;
-        let known = exposures.series.steps();
         if !steps.is_sorted_by(|a, b| a < b) || steps.iter().any(|step| *step >= known) {
             return Err(format!("`steps` must rise from 1 to at most {known}"));
-        }
-        if !(self.f_number > 0.0 && self.f_number.is_finite()) {
-            return Err("`f_number` must be above 0".into());
         }
         let modes = self.modes.first().map_or(0, |row| row.0.len());
         if modes > MOST_MODES {
@@ -139,25 +236,19 @@ impl StripFields {
             let repeats = self.repeat_modes;
             return Err(format!("{repeats} of {modes} modes can't be repeat errors"));
         }
-        Ok(StripEvidence {
-            strip: place,
-            role,
-            exposures,
-            reading: StripReading {
-                has_margin: self.margin,
-                steps,
-                scanner: DVector::from_vec(self.scanner.0),
-                density: DVector::from_vec(self.density.0),
-                covariance: covariance(&self.covariance, entries)?,
-                scale_modes: matrix("modes", &self.modes, entries, modes)?,
-                repeat_modes: self.repeat_modes,
-                unevenness: Unevenness {
-                    exposure_decades: self.unevenness.0.exposure,
-                    net_share: self.unevenness.0.net,
-                    scale_mm: self.unevenness.0.scale_mm,
-                },
+        Ok(StripReading {
+            has_margin: self.margin,
+            steps,
+            scanner: DVector::from_vec(self.scanner.0),
+            density: DVector::from_vec(self.density.0),
+            covariance: covariance(&self.covariance, entries)?,
+            scale_modes: matrix("modes", &self.modes, entries, modes)?,
+            repeat_modes: self.repeat_modes,
+            unevenness: Unevenness {
+                exposure_decades: self.unevenness.0.exposure,
+                net_share: self.unevenness.0.net,
+                scale_mm: self.unevenness.0.scale_mm,
             },
-            excluded: counted(&self.excluded.0)?,
         })
     }
 }

@@ -4,14 +4,16 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::alternatives::{self, Measured};
 use super::checks::{reading_checks, scan_checks};
+use super::doubt;
 use super::gate::Gate;
 use super::kept::{ByAddress, Kept, ReadingKey};
 use super::repeated::{Read, Repeats};
 use super::results::strip_results;
 use super::scales::{Scales, scales};
-use super::{Analysis, PairResult, Question};
-use crate::measure::curve::StripEvidence;
+use super::{Analysis, JointReading, PairResult, Question};
+use crate::measure::compare::{Compared, OtherReading, ReadAs, StripEvidence};
 use crate::measure::geometry::{Area, StripShape};
 use crate::measure::reading::cells::{self, CellOptions};
 use crate::measure::reading::{Cell, ReadingOptions, StripReading, read_strip};
@@ -75,23 +77,31 @@ pub fn analyse_again(
         &scales,
     ));
     watch.at(4, STAGES)?;
+    let ways = alternatives::ways(&found);
+    let measured = alternatives::measure(question, &ways, &scales, kept, watch)?;
+    let evidence = |strip: usize| {
+        let others = alternatives::others(strip, &read, (&ways, &measured), &scales, &repeats);
+        evidence(strip, &read, &scales, &repeats, others)
+    };
     let gate = Gate::new(&found, &findings);
     let mut pairs = Vec::new();
     for (reference, coupon) in couples(question) {
-        let (Some(on_reference), Some(on_coupon)) = (
-            evidence(reference, &read, &scales, &repeats),
-            evidence(coupon, &read, &scales, &repeats),
-        ) else {
+        let (Some(on_reference), Some(on_coupon)) = (evidence(reference), evidence(coupon)) else {
             continue;
         };
         let evidence = Arc::new([on_reference, on_coupon]);
         let key = (Arc::clone(&evidence), question.settings.clone());
-        let (mut answer, said) = kept.pairs.get(&key).unwrap_or_else(|| {
-            let solved = compare::solve(&evidence[0], &evidence[1], &question.settings);
+        let Compared {
+            mut answer,
+            findings: said,
+            readings,
+        } = kept.pairs.get(&key).unwrap_or_else(|| {
+            let solved = compare::solve_readings(&evidence[0], &evidence[1], &question.settings);
             kept.pairs.put(key, solved.clone());
             solved
         });
         findings.extend(said);
+        let readings = joint(readings, [&measured[reference], &measured[coupon]]);
         if let Some(gap) = gate.closed_for(&[reference, coupon]) {
             answer.withhold(gap);
         }
@@ -99,12 +109,14 @@ pub fn analyse_again(
             reference,
             coupon,
             answer,
+            readings,
             evidence,
         });
     }
+    findings.extend(doubt::findings(question, &ways, &pairs));
     kept.sweep();
     finding::settle(&mut findings);
-    let strips = strip_results(question, &found, &strip_cells, &readings);
+    let strips = strip_results(question, &found, &ways, &strip_cells, &readings);
     Ok(Analysis {
         strips,
         wedges: found.wedges,
@@ -279,19 +291,36 @@ fn readings(
     scales: &Scales,
     kept: &mut Kept,
 ) -> Vec<Option<Arc<StripReading>>> {
-    let keys: Vec<Option<ReadingKey>> = shapes
+    let parts: Vec<Option<Part<'_>>> = shapes
         .iter()
         .zip(strip_cells)
         .enumerate()
-        .map(|(strip, (shape, cells))| {
-            let (shape, cells) = ((*shape)?, cells.as_ref()?);
+        .map(|(strip, (shape, cells))| Some((strip, (*shape)?, Arc::clone(cells.as_ref()?))))
+        .collect();
+    read_all(question, &parts, scales, kept)
+}
+
+/// A strip's number, where it lies and its cells.
+pub(super) type Part<'a> = (usize, &'a StripShape, Arc<Vec<Cell>>);
+
+/// Reads strips, or the same strip in several ways, side by side.
+pub(super) fn read_all(
+    question: &Question,
+    parts: &[Option<Part<'_>>],
+    scales: &Scales,
+    kept: &mut Kept,
+) -> Vec<Option<Arc<StripReading>>> {
+    let keys: Vec<Option<ReadingKey>> = parts
+        .iter()
+        .map(|part| {
+            let (strip, shape, cells) = part.as_ref()?;
             let exposures = question
                 .strips
-                .get(strip)
+                .get(*strip)
                 .and_then(|spec| spec.exposures.as_ref());
             Some(ReadingKey {
                 cells: Arc::clone(cells),
-                shape: shape.clone(),
+                shape: (*shape).clone(),
                 scale: Arc::clone(scales.of(shape.scan)),
                 log_exposures: exposures
                     .map(|exposures| exposures.log_exposures(question.settings.lag.0)),
@@ -302,9 +331,10 @@ fn readings(
         .iter()
         .map(|key| key.as_ref().and_then(|key| kept.readings.get(key)))
         .collect();
-    let lighting: Vec<f64> = shapes
+    let mut error = |part: &Part<'_>| lighting_of(question, part.1.scan, kept).error();
+    let lighting: Vec<f64> = parts
         .iter()
-        .map(|shape| shape.map_or(0.0, |shape| lighting_of(question, shape.scan, kept).error()))
+        .map(|part| part.as_ref().map_or(0.0, &mut error))
         .collect();
     // The costly part: one generalised-least-squares pass a strip, side by side.
     let read: Vec<Option<Arc<StripReading>>> = keys
@@ -360,6 +390,7 @@ fn evidence(
     read: &Read<'_>,
     scales: &Scales,
     repeats: &Repeats,
+    others: Vec<OtherReading>,
 ) -> Option<StripEvidence> {
     let spec = &read.question.strips[strip];
     Some(StripEvidence {
@@ -368,7 +399,25 @@ fn evidence(
         exposures: spec.exposures.clone()?,
         reading: read.as_one(strip, scales, repeats)?,
         excluded: spec.excluded.clone(),
+        others,
     })
+}
+
+/// What the joint readings would give, by the places of the readings among those of their strips.
+fn joint(readings: Vec<ReadAs>, measured: [&Measured; 2]) -> Vec<JointReading> {
+    let place = |strip: usize, of: usize| match of.checked_sub(1) {
+        None => 0,
+        Some(other) => measured[strip][other].0,
+    };
+    let told = |read: ReadAs| JointReading {
+        chance: read.chance,
+        reference: place(0, read.of[0]),
+        coupon: place(1, read.of[1]),
+        stops: read.stops,
+        ratio: read.ratio,
+        contrast_difference: read.contrast_difference,
+    };
+    readings.into_iter().map(told).collect()
 }
 
 fn read<'a>(

@@ -13,8 +13,9 @@ pub(super) struct Gate {
 
 impl Gate {
     /// Closes for every strip that a blocking finding stands on, directly or by its scan, or
-    /// that was located too uncertainly: its steps may be counted wrongly, which would shift
-    /// the ratio by a whole step.
+    /// none of whose readings is likely enough: its steps may be counted wrongly, which would
+    /// shift the ratio by a whole step. Doubt between readings that are known closes nothing:
+    /// the answer is their mixture.
     pub fn new(found: &Found, findings: &[Finding]) -> Self {
         let mut closed = Vec::new();
         let scans_of = |strip: usize| {

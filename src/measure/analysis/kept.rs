@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use crate::measure::check::Checked;
-use crate::measure::compare::PairAnswer;
+use crate::measure::compare::Compared;
 use crate::measure::curve::StripEvidence;
 use crate::measure::finding::Finding;
 use crate::measure::geometry::{Area, StripShape};
@@ -111,7 +111,7 @@ pub struct Kept {
     pub(super) reused: Answers<(Arc<Calibration>, Channel, ScanKey), Reused>,
     pub(super) readings: Answers<ReadingKey, Arc<StripReading>>,
     pub(super) checks: Answers<CheckKey, Checked>,
-    pub(super) pairs: Answers<PairKey, (PairAnswer, Vec<Finding>)>,
+    pub(super) pairs: Answers<PairKey, Compared>,
 }
 
 /// Everything the answer of a pair depends on.

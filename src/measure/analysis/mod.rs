@@ -3,8 +3,10 @@
 //! [`analyse`] is the one function behind the window and the command line; what either shows
 //! comes out of the [`Analysis`] it returns.
 
+mod alternatives;
 mod chain;
 mod checks;
+mod doubt;
 mod gate;
 mod kept;
 mod repeated;
@@ -20,6 +22,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::compare::{PairAnswer, StripEvidence};
+use super::estimate::Estimate;
 use super::exposure::Exposures;
 use super::finding::Finding;
 use super::geometry::{Area, Point, StripShape};
@@ -154,6 +157,23 @@ pub struct StripResult {
     pub unevenness: Option<super::reading::Unevenness>,
 }
 
+/// What one reading of a reference and one of a coupon would give alone.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JointReading {
+    /// Its chance among those that were solved.
+    pub chance: f64,
+    /// Which of the reference's readings (`located.readings`), from 0.
+    pub reference: usize,
+    /// Which of the coupon's readings, from 0.
+    pub coupon: usize,
+    /// Stops the coupon would be slower.
+    pub stops: Estimate,
+    /// The same as a factor of exposure.
+    pub ratio: Estimate,
+    /// The contrast difference it would give, ISO R.
+    pub contrast_difference: Estimate,
+}
+
 /// A reference and a coupon, solved.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PairResult {
@@ -161,8 +181,11 @@ pub struct PairResult {
     pub reference: usize,
     /// Index of the coupon.
     pub coupon: usize,
-    /// The answer.
+    /// The answer, all readings counted.
     pub answer: PairAnswer,
+    /// What the joint readings would give alone, where there is more than one.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub readings: Vec<JointReading>,
     /// What it was worked out from, reference first: whoever keeps it can work it out again.
     #[serde(skip)]
     pub evidence: Arc<[StripEvidence; 2]>,

@@ -2,15 +2,17 @@
 
 use std::sync::Arc;
 
+use super::alternatives::Way;
 use super::{Question, StepResult, StripResult};
 use crate::measure::geometry::{Field, StripShape};
 use crate::measure::reading::{Cell, StripReading};
-use crate::measure::strip::{Found, Located};
+use crate::measure::strip::{Alternative, Found, Located};
 
 /// Every strip with its place, its steps and its unevenness.
 pub(super) fn strip_results(
     question: &Question,
     found: &Found,
+    ways: &[Vec<Way>],
     strip_cells: &[Option<Arc<Vec<Cell>>>],
     readings: &[Option<Arc<StripReading>>],
 ) -> Vec<StripResult> {
@@ -29,12 +31,28 @@ pub(super) fn strip_results(
             name: spec.map_or_else(|| format!("strip {}", strip + 1), |spec| spec.name.clone()),
             role: spec.map(|spec| spec.role),
             same_as: spec.and_then(|spec| spec.same_as),
-            located: located.clone(),
+            located: located
+                .as_ref()
+                .map(|located| in_all_ways(located, &ways[strip])),
             steps,
             unevenness: readings[strip].as_ref().map(|reading| reading.unevenness),
         }
     };
     found.strips.iter().enumerate().map(result).collect()
+}
+
+/// The place of a strip with its readings in all ways of assigning the things found. What is
+/// known of the whole goes on holding: what the readings leave open stays open.
+fn in_all_ways(located: &Located, ways: &[Way]) -> Located {
+    let known: f64 = located.readings.iter().map(|reading| reading.chance).sum();
+    let readings = ways.iter().map(|way| Alternative {
+        shape: way.shape.clone(),
+        chance: way.chance * known,
+    });
+    Located {
+        readings: readings.collect(),
+        ..located.clone()
+    }
 }
 
 /// The margin and the steps of one strip.

@@ -6,7 +6,7 @@ use rand_distr::{Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
 use super::ToneRatio;
-use crate::measure::curve::{self, Joint, Posterior, StripDraws};
+use crate::measure::curve::{self, Fitted, StripDraws};
 use crate::measure::estimate::{End, Estimate, Gap};
 use crate::measure::units::DECADES_PER_STOP;
 
@@ -111,20 +111,24 @@ pub(super) fn contrast_difference(reference: &StripDraws, coupon: &StripDraws) -
 }
 
 /// Ratio by tone, over the tones that the steps of both strips bracket.
-pub(super) fn by_tone(
-    joint: &Joint,
-    posterior: &Posterior,
-    aperture: f64,
-    seed: u64,
-) -> Vec<ToneRatio> {
-    let drawn: Vec<_> = (0..posterior.parameters.ncols())
+///
+/// `parts` are the readings that count, each with the places of the draws that stand for it; the
+/// steps are those of the first.
+pub(super) fn by_tone(parts: &[(&Fitted, &[usize])], aperture: f64, seed: u64) -> Vec<ToneRatio> {
+    let Some((Fitted { joint, .. }, _)) = parts.first() else {
+        return vec![];
+    };
+    let drawn: Vec<_> = parts
+        .iter()
+        .flat_map(|&(fitted, places)| {
+            let counted = places.iter().step_by(TONE_STRIDE);
+            counted.map(move |&draw| (fitted, draw))
+        })
+        .collect::<Vec<_>>()
         .into_par_iter()
-        .step_by(TONE_STRIDE)
-        .filter_map(|draw| {
-            Some((
-                posterior.curve(joint, draw, 0)?,
-                posterior.curve(joint, draw, 1)?,
-            ))
+        .filter_map(|(fitted, draw)| {
+            let curve = |strip| fitted.posterior.curve(&fitted.joint, draw, strip);
+            Some((curve(0)?, curve(1)?))
         })
         .collect();
     let spans = [0, 1].map(|strip: usize| joint.strips[strip].usable.x_span());

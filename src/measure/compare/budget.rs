@@ -67,6 +67,24 @@ pub(super) fn budget(joint: &Joint, best: &Best, aperture: f64, spread: f64) -> 
     budget
 }
 
+/// The budget with a part for the doubt about how the strips are to be read: the variance of
+/// log2 r between the readings, stops squared.
+pub(super) fn with_doubt(mut budget: Vec<BudgetPart>, between: f64) -> Vec<BudgetPart> {
+    budget.push(BudgetPart {
+        source: Source::Places,
+        stops: between.sqrt(),
+        share: 0.0,
+        remedy: Source::Places.remedy().into(),
+    });
+    let all: f64 = budget.iter().map(|part| part.stops.powi(2)).sum();
+    for part in &mut budget {
+        part.share = part.stops.powi(2) / all.max(f64::MIN_POSITIVE);
+    }
+    budget.retain(|part| part.share > LEAST_SHARE);
+    budget.sort_by(|a, b| b.share.total_cmp(&a.share));
+    budget
+}
+
 /// Derivatives of log2 r by the parameters.
 fn gradient(joint: &Joint, best: &Best) -> Option<DVector<f64>> {
     let mut gradient = DVector::zeros(joint.parameters());
@@ -101,6 +119,9 @@ impl Source {
             Self::Aperture => {
                 "Expose both strips at the same aperture, and set the difference by time or by \
                  filters of known density."
+            }
+            Self::Places => {
+                "Look at the readings of the strips on the scan and choose the right one."
             }
             Self::Repeats => "Repeat the session.",
             Self::ScanRepeats => {

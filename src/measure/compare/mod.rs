@@ -4,6 +4,7 @@ mod answer;
 mod budget;
 pub mod eye;
 mod findings;
+mod mixture;
 mod solve;
 
 use serde::Serialize;
@@ -11,8 +12,8 @@ use serde::Serialize;
 use super::curve::CurveAnswer;
 use super::estimate::{Estimate, Gap};
 
-pub use super::curve::StripEvidence;
-pub use solve::solve;
+pub use super::curve::{OtherReading, StripEvidence};
+pub use solve::{solve, solve_readings};
 
 /// The speed ratio at one tone.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -37,6 +38,9 @@ pub enum Source {
     LampLag,
     /// Click stops aren't exact.
     Aperture,
+    /// It isn't certain how the strips are to be read: where steps and unexposed coat lie, which
+    /// way they run, which strip is which.
+    Places,
     /// Session to session (known only from repeats).
     Repeats,
     /// The scanner reads a strip otherwise from scan to scan (known only from strips or wedges
@@ -78,6 +82,34 @@ pub struct PairAnswer {
     pub by_tone: Vec<ToneRatio>,
     /// Sources of the ratio's uncertainty, biggest first.
     pub budget: Vec<BudgetPart>,
+}
+
+/// What one joint reading of both strips would give alone.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ReadAs {
+    /// Its chance among the readings that were solved, 0 to 1.
+    pub chance: f64,
+    /// Which reading of reference and coupon: 0 for the one used, then [`StripEvidence::others`]
+    /// from 1.
+    #[serde(skip)]
+    pub of: [usize; 2],
+    /// Stops the coupon would be slower.
+    pub stops: Estimate,
+    /// The same as a factor of exposure.
+    pub ratio: Estimate,
+    /// The contrast difference it would give.
+    pub contrast_difference: Estimate,
+}
+
+/// What comes of comparing a reference and a coupon.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Compared {
+    /// The answer, all readings counted.
+    pub answer: PairAnswer,
+    /// What should be told about it.
+    pub findings: Vec<super::finding::Finding>,
+    /// Every joint reading that was solved, likeliest first; empty where there is but one.
+    pub readings: Vec<ReadAs>,
 }
 
 impl PairAnswer {

@@ -1,8 +1,8 @@
 //! The answer for one strip: estimates, the steps on the curve, and the curve with its band.
 
 use super::evidence::StripEvidence;
-use super::fit::Joint;
-use super::posterior::{KEPT, Posterior};
+use super::points::StripDraws;
+use super::posterior::KEPT;
 use super::solve::Fitted;
 use super::summary;
 use super::{CurveAnswer, CurvePoint, MeasuredPoint};
@@ -18,10 +18,7 @@ const BEYOND: f64 = 0.3;
 /// The answer for a strip that was fitted.
 pub(crate) fn fitted(evidence: &StripEvidence, fitted: &Fitted, strip: usize) -> CurveAnswer {
     let Fitted {
-        joint,
-        best,
-        posterior,
-        draws,
+        joint, best, draws, ..
     } = fitted;
     let usable = &joint.strips[strip].usable;
     let draws = &draws[strip];
@@ -36,7 +33,7 @@ pub(crate) fn fitted(evidence: &StripEvidence, fitted: &Fitted, strip: usize) ->
             let curve = joint.curve(parameters, strip)?;
             Some(x.map_or(curve.dmin, |x| curve.density(x)))
         }),
-        curve: curve(joint, posterior, strip),
+        curve: curve(&[(fitted, strip, &fitted.all_draws())]),
     }
 }
 
@@ -101,13 +98,34 @@ fn points(
         .collect()
 }
 
+/// A reading's fit, the strip's number in it, and which of its draws stand for it.
+pub(crate) type Part<'a> = (&'a Fitted, usize, &'a [usize]);
+
+/// Puts what several readings say of one strip in the place of what the first of them says; the
+/// steps as measured stay those of the first. `draws` are those of all parts.
+pub(crate) fn mix(answer: &mut CurveAnswer, draws: &StripDraws, parts: &[Part<'_>]) {
+    let has_margin = |(fitted, strip, _): &Part<'_>| fitted.joint.strips[*strip].usable.has_margin;
+    answer.dmin = draws.dmin(parts.iter().any(has_margin));
+    answer.dmax = draws.dmax();
+    answer.speed_point = draws.speed_point();
+    answer.range = draws.iso_range();
+    answer.mean_gradient = draws.mean_gradient();
+    answer.curve = curve(parts);
+}
+
 /// The curve with its band, for drawing.
-fn curve(joint: &Joint, posterior: &Posterior, strip: usize) -> Vec<CurvePoint> {
-    let (low, high) = joint.strips[strip].usable.x_span();
+fn curve(parts: &[Part<'_>]) -> Vec<CurvePoint> {
+    let Some((first, strip, _)) = parts.first() else {
+        return vec![];
+    };
+    let (low, high) = first.joint.strips[*strip].usable.x_span();
     let (low, high) = (low - BEYOND, high + BEYOND);
-    let drawn: Vec<_> = (0..posterior.parameters.ncols())
-        .step_by(KEPT / BAND_DRAWS)
-        .filter_map(|draw| posterior.curve(joint, draw, strip))
+    let drawn: Vec<_> = parts
+        .iter()
+        .flat_map(|&(fitted, strip, places)| {
+            let of_band = places.iter().step_by(KEPT / BAND_DRAWS);
+            of_band.filter_map(move |&draw| fitted.posterior.curve(&fitted.joint, draw, strip))
+        })
         .collect();
     let mut values = vec![0.0; drawn.len()];
     (0..CURVE_POINTS)

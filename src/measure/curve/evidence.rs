@@ -25,6 +25,22 @@ pub struct StripEvidence {
     pub reading: StripReading,
     /// Steps (from 0, in the order of the series) left out of the fit.
     pub excluded: Vec<usize>,
+    /// Other readings of the strip that the scan allows; the chance of `reading` is what their
+    /// chances leave.
+    pub others: Vec<OtherReading>,
+}
+
+/// Another reading of a strip: its steps lie elsewhere, or run the other way, or other coat is
+/// the unexposed one, or another of the things found is this strip.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OtherReading {
+    /// Chance of it, 0 to 1.
+    pub chance: f64,
+    /// Which way of assigning the things found to the strips it belongs to; 0 is that of the
+    /// reading used. Readings of two strips go together only in the same way.
+    pub way: usize,
+    /// What was read, with as many scale modes as the reading used.
+    pub reading: StripReading,
 }
 
 /// Exposure of one step as a function of the lamp lag.
@@ -85,6 +101,12 @@ pub(crate) struct Usable {
 }
 
 impl StripEvidence {
+    /// Chance that the reading used is right among all of them.
+    pub fn chance(&self) -> f64 {
+        let others: f64 = self.others.iter().map(|other| other.chance).sum();
+        (1.0 - others).max(0.0)
+    }
+
     /// Exposure of every step of the series.
     pub(crate) fn exposures(&self) -> Vec<Exposure> {
         // At lag 0 the log exposure is log10(total) + base, whatever the optics.

@@ -13,14 +13,15 @@ pub mod priors;
 mod solve;
 mod summary;
 
+pub(super) use answer::mix;
 pub use drawn::DrawnCurve;
-pub use evidence::{FEWEST_STEPS, StripEvidence};
+pub use evidence::{FEWEST_STEPS, OtherReading, StripEvidence};
 pub(super) use findings::{Subject, about_strip};
 pub(super) use fit::{Best, Joint};
 pub(super) use points::StripDraws;
-pub(super) use posterior::Posterior;
+pub(super) use posterior::KEPT;
 pub use solve::solve_one;
-pub(super) use solve::{Outcome, Solved, solve_strips};
+pub(super) use solve::{Fitted, Outcome, Solved, solve_strips};
 pub(super) use summary::{estimate, one_sided};
 
 use serde::Serialize;

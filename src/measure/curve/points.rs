@@ -155,6 +155,40 @@ impl StripDraws {
         draws
     }
 
+    /// Draws of several readings put together: of each its share of the draws, by their places,
+    /// and its chance.
+    pub(crate) fn mixed(parts: &[(&Self, &[usize], f64)]) -> Option<Self> {
+        let picked = |of: fn(&Self) -> &Vec<f64>| -> Vec<f64> {
+            let own = |(draws, places, _): &(&Self, &[usize], f64)| -> Vec<f64> {
+                let all = of(draws);
+                places.iter().filter_map(|&p| all.get(p).copied()).collect()
+            };
+            parts.iter().flat_map(own).collect()
+        };
+        let whole: f64 = parts.iter().map(|part| part.2).sum();
+        let mean = |of: fn(&Reach) -> f64| -> f64 {
+            let own = parts
+                .iter()
+                .map(|(draws, _, chance)| chance * of(&draws.reach));
+            own.sum::<f64>() / whole
+        };
+        (whole > 0.0).then(|| Self {
+            dmin: picked(|draws| &draws.dmin),
+            dmax: picked(|draws| &draws.dmax),
+            speed: picked(|draws| &draws.speed),
+            range: picked(|draws| &draws.range),
+            gradient: picked(|draws| &draws.gradient),
+            reach: Reach {
+                speed_reached: mean(|reach| reach.speed_reached),
+                speed_preceded: mean(|reach| reach.speed_preceded),
+                toe_preceded: mean(|reach| reach.toe_preceded),
+                shoulder_reached: mean(|reach| reach.shoulder_reached),
+                range_prior: mean(|reach| reach.range_prior),
+                net_prior: mean(|reach| reach.net_prior),
+            },
+        })
+    }
+
     /// Density of the margin.
     pub(crate) fn dmin(&self, has_margin: bool) -> Estimate {
         let mut values = self.dmin.clone();

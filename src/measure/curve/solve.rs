@@ -37,6 +37,13 @@ pub(crate) struct Fitted {
     pub(crate) draws: Vec<StripDraws>,
 }
 
+impl Fitted {
+    /// Places of all draws.
+    pub(crate) fn all_draws(&self) -> Vec<usize> {
+        (0..self.posterior.parameters.ncols()).collect()
+    }
+}
+
 /// What became of all strips.
 #[derive(Debug)]
 pub(crate) struct Solved {

@@ -10,6 +10,7 @@ mod gls;
 pub(in crate::measure) mod kernel;
 pub mod look;
 mod mixture;
+pub mod patch;
 pub(in crate::measure) mod robust;
 mod strip;
 mod tone;

@@ -54,7 +54,13 @@ impl Located {
         self.readings.get(1..).unwrap_or_default()
     }
 
-    /// Whether its place is sure enough to build an answer on.
+    /// Chance that one of its readings is right.
+    pub fn named(&self) -> f64 {
+        self.readings.iter().map(|reading| reading.chance).sum()
+    }
+
+    /// Whether its readings are sure enough to build an answer on: one of them is right, whichever
+    /// it is.
     pub fn is_sure(&self) -> bool {
         report::is_sure(self)
     }

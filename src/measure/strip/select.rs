@@ -104,7 +104,7 @@ pub(super) fn select(seen: &[&Seen], wanted: &Wanted) -> Found {
         .wedges
         .extend(wanted.wedge.iter().filter_map(|wedge| given(&wedge.given)));
     assign(&views, strips, wanted, &mut found);
-    report::report(&mut found, wanted, &views);
+    report::report(&mut found, wanted);
     found
 }
 

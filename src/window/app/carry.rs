@@ -158,7 +158,11 @@ impl App {
             Command::ZoomIn => self.scans.zoom(1.5),
             Command::ZoomOut => self.scans.zoom(1.0 / 1.5),
             Command::Magnifier => self.scans.magnifier = !self.scans.magnifier,
-            Command::DrawStrip => self.scans.drawing = !self.scans.drawing,
+            Command::DrawStrip => {
+                self.scans.drawing = !self.scans.drawing;
+                self.scans.pointing = false;
+            }
+            Command::PointAtCoat => self.point_at_coat(),
             Command::ToggleStep => self.toggle_step(),
             Command::Flip | Command::AddStep | Command::RemoveStep => self.reshape(command),
             Command::Shortcuts => self.overlay = Overlay::Keys,
@@ -206,6 +210,25 @@ impl App {
             Edit::ExcludeStep { strip, step }
         };
         self.edit(&[edit]);
+    }
+
+    /// The tool for pointing at the chosen strip's unexposed coat, out or in.
+    fn point_at_coat(&mut self) {
+        let session = Arc::clone(self.history.session());
+        let analysis = self.analysis.shown().cloned();
+        let scene = self.scene(&session, analysis.as_deref());
+        let strip = scene
+            .chosen_strip()
+            .filter(|&strip| strip < session.strips.len() && scene.shape(strip).is_some());
+        self.scans.pointing = strip.is_some() && !self.scans.pointing;
+        self.scans.drawing &= !self.scans.pointing;
+        self.said = match strip {
+            None => "Choose a strip first.".into(),
+            Some(strip) if self.scans.pointing => {
+                format!("Click where {} got no light.", scene.name(strip))
+            }
+            Some(_) => String::new(),
+        };
     }
 
     fn reshape(&mut self, command: Command) {

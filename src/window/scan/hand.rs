@@ -3,7 +3,7 @@
 use egui::{Key, Modifiers, PointerButton, Pos2, Response, Ui, Vec2};
 
 use super::marks::Sight;
-use super::{ScanBench, areas, calling, handles, marks};
+use super::{ScanBench, areas, calling, coat, handles, marks};
 use crate::document::{Edit, Strip};
 use crate::measure::geometry::{Area, Field, Point, StripShape};
 use crate::measure::strip::Role;
@@ -56,7 +56,8 @@ impl ScanBench {
                 Field::Ignored => {}
             }
         }
-        let cursor = match (self.drawing, hovered.map(|(_, part)| part)) {
+        let crosshair = self.drawing || self.pointing;
+        let cursor = match (crosshair, hovered.map(|(_, part)| part)) {
             (true, _) => egui::CursorIcon::Crosshair,
             (_, Some(Part::Area(_))) => egui::CursorIcon::Move,
             (_, Some(Part::Corner(_) | Part::Side(_) | Part::Border(_) | Part::AreaCorner(..))) => {
@@ -65,6 +66,18 @@ impl ScanBench {
             _ => egui::CursorIcon::Default,
         };
         response.clone().on_hover_cursor(cursor);
+        if self.pointing && response.clicked() {
+            response.request_focus();
+            let too = ui.input(|input| input.modifiers.shift);
+            let pointed = response
+                .interact_pointer_pos()
+                .and_then(|at| coat::pointed_at(sight, scene, at, too));
+            if let Some(edit) = pointed {
+                asks.push(Request::edit(edit));
+                self.pointing = false;
+            }
+            return;
+        }
         if response.clicked() || response.secondary_clicked() {
             response.request_focus();
             let chosen = hovered.map(|(thing, part)| Chosen { thing, part });

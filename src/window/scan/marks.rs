@@ -3,7 +3,7 @@
 use egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, Vec2};
 
 use super::view::View;
-use super::{areas, handles};
+use super::{areas, coat, handles};
 use crate::measure::geometry::{Field, Point, StripShape};
 use crate::measure::raster::Raster;
 use crate::measure::strip::Role;
@@ -111,6 +111,7 @@ fn paint_thing(
         for (index, field) in shape.fields.iter().enumerate() {
             paint_field(painter, sight, (strip, shape, index, *field), scene);
         }
+        coat::paint(painter, sight, strip, scene);
     }
     let start = sight.on_screen(shape.on_scan(0.0, 0.5));
     let inwards = sight.on_screen(shape.on_scan(1.0, 0.5)) - start;

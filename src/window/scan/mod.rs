@@ -2,6 +2,7 @@
 
 pub mod areas;
 pub mod calling;
+mod coat;
 mod hand;
 pub mod handles;
 mod loupe;
@@ -18,7 +19,7 @@ use super::request::{Request, Scene};
 use super::shelf::{Shelf, Standing};
 use super::shell::{icon_button, toggle_button};
 use crate::measure::finding::Place;
-use crate::measure::geometry::{Field, Point};
+use crate::measure::geometry::{Field, Point, StripShape};
 use hand::Drag;
 use loupe::Loupe;
 use marks::Sight;
@@ -36,6 +37,10 @@ pub struct ScanBench {
     pub magnifier: bool,
     /// Whether the next drag draws a strip.
     pub drawing: bool,
+    /// Whether the next click points at unexposed coat.
+    pub pointing: bool,
+    /// A reading of a strip that is being considered.
+    considered: Option<StripShape>,
     drag: Option<Drag>,
     loupe: Loupe,
     /// A place to be shown once the size of the place is known.
@@ -104,8 +109,13 @@ impl ScanBench {
         {
             self.scan = shape.scan;
         }
+        self.considered = None;
         if scene.out.1 {
-            side::ui(ui, scene, self.scan, asks);
+            let beside = side::Beside {
+                scan: self.scan,
+                pointing: self.pointing,
+            };
+            self.considered = side::ui(ui, scene, beside, asks);
         }
         let ground = egui::Frame::new().fill(scene.theme.panel);
         egui::CentralPanel::no_frame().frame(ground).show(ui, |ui| {
@@ -203,6 +213,9 @@ impl ScanBench {
             raster: &opened.raster,
         };
         marks::paint(&painter, &sight, scene);
+        if let Some(shape) = self.considered.as_ref().filter(|s| s.scan == self.scan) {
+            coat::paint_considered(&painter, &sight, shape, scene);
+        }
         self.pointer(ui, &response, &sight, scene, asks);
         self.keys(ui, &response, &sight, scene, asks);
         response.context_menu(|ui| side::saying_ui(ui, scene, asks));

@@ -2,7 +2,7 @@
 
 use egui::{RichText, ScrollArea, Ui};
 
-use super::{calling, handles};
+use super::{calling, coat, handles};
 use crate::document::Edit;
 use crate::measure::geometry::{Field, StripShape};
 use crate::measure::strip::Role;
@@ -17,8 +17,23 @@ use crate::window::theme::{SIDE_WIDTH, strong};
 const PLOT: f32 = 176.0;
 const PLOT_NEEDS: f32 = 560.0;
 
-/// The column beside the scan of this number.
-pub fn ui(ui: &mut Ui, scene: &Scene<'_>, scan: usize, asks: &mut Vec<Request>) {
+/// What the column must know of the bench.
+#[derive(Clone, Copy)]
+pub struct Beside {
+    /// The scan in sight.
+    pub scan: usize,
+    /// Whether the next click points at unexposed coat.
+    pub pointing: bool,
+}
+
+/// The column beside the scan; gives the reading that is being considered in it.
+pub fn ui(
+    ui: &mut Ui,
+    scene: &Scene<'_>,
+    beside: Beside,
+    asks: &mut Vec<Request>,
+) -> Option<StripShape> {
+    let mut considered = None;
     egui::Panel::right("strips")
         .exact_size(SIDE_WIDTH)
         .resizable(false)
@@ -32,9 +47,10 @@ pub fn ui(ui: &mut Ui, scene: &Scene<'_>, scan: usize, asks: &mut Vec<Request>) 
                 if scene.session.strips.is_empty() {
                     undescribed_ui(ui, scene, asks);
                 }
-                things_ui(ui, scene, scan, asks);
+                considered = things_ui(ui, scene, beside, asks);
             });
         });
+    considered
 }
 
 /// The curves that the chosen strip, or the first, takes part in.
@@ -81,9 +97,14 @@ fn undescribed_ui(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Vec<Request>) {
 }
 
 /// Everything that lies on this scan, and the strips of others.
-fn things_ui(ui: &mut Ui, scene: &Scene<'_>, scan: usize, asks: &mut Vec<Request>) {
+fn things_ui(
+    ui: &mut Ui,
+    scene: &Scene<'_>,
+    beside: Beside,
+    asks: &mut Vec<Request>,
+) -> Option<StripShape> {
     let mut things: Vec<Thing> = (0..scene.strips()).map(Thing::Strip).collect();
-    let others = scene.things(scan);
+    let others = scene.things(beside.scan);
     things.extend(
         others
             .into_iter()
@@ -113,17 +134,28 @@ fn things_ui(ui: &mut Ui, scene: &Scene<'_>, scan: usize, asks: &mut Vec<Request
         }
     });
     if things.is_empty() {
-        return;
+        return None;
     }
     ui.separator();
-    match scene.chosen {
-        Some(chosen) if things.contains(&chosen.thing) => chosen_ui(ui, chosen, scene, asks),
-        _ => {
-            ui.label(
-                "Choose a strip here or on the scan to see its steps and to move its outline.",
-            );
-        }
+    let Some(chosen) = scene.chosen.filter(|chosen| things.contains(&chosen.thing)) else {
+        ui.label("Choose a strip here or on the scan to see its steps and to move its outline.");
+        return None;
+    };
+    chosen_ui(ui, chosen, scene, asks);
+    let Thing::Strip(strip) = chosen.thing else {
+        return None;
+    };
+    let shape = scene.shape(strip)?;
+    let mut considered = None;
+    coat::readings_ui(ui, strip, scene, &mut considered, asks);
+    if let Some(field) = chosen.part.field() {
+        kind_ui(ui, strip, field, shape, scene, asks);
+        area_ui(ui, strip, field, shape, scene, asks);
     }
+    ui.separator();
+    coat::ui(ui, strip, shape, beside.pointing, scene, asks);
+    steps_ui(ui, strip, shape, scene, asks);
+    considered
 }
 
 /// What a person can say that the chosen thing is; also the menu on the scan.
@@ -210,16 +242,9 @@ fn chosen_ui(ui: &mut Ui, chosen: Chosen, scene: &Scene<'_>, asks: &mut Vec<Requ
     let Thing::Strip(strip) = chosen.thing else {
         return;
     };
-    let Some(shape) = scene.shape(strip) else {
+    if scene.shape(strip).is_none() {
         ui.label("This strip was not found. Choose “Draw a strip” and drag over it.");
-        return;
-    };
-    if let Some(field) = chosen.part.field() {
-        kind_ui(ui, strip, field, shape, scene, asks);
-        area_ui(ui, strip, field, shape, scene, asks);
     }
-    ui.separator();
-    steps_ui(ui, strip, shape, scene, asks);
 }
 
 /// Where the chosen field is read.
