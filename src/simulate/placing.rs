@@ -64,6 +64,7 @@ pub fn place(truth: &mut StripTruth, draft: &Draft, scan: usize, frame: &Frame) 
                 })
                 .collect(),
             fields: told.fields.clone(),
+            unexposed: vec![],
         }
     });
     truth.outline = pieces(draft, frame)
