@@ -23,6 +23,7 @@ pub mod raster;
 pub mod reading;
 pub mod scale;
 pub mod strip;
+pub mod unexposed;
 pub mod units;
 pub mod visual;
 pub mod watch;
