@@ -82,8 +82,10 @@ pub enum Kind {
     StepCount,
     /// The wedge on the scan and its list do not belong together.
     WedgeMismatch,
-    /// No unexposed margin was found on a strip.
+    /// No coat that got no light is sure around a strip: Dmin is left to the curve too.
     NoMargin,
+    /// What was taken for coat that got no light.
+    UnexposedCoat,
     /// Densities do not rise with exposure.
     NotMonotone,
     /// The steps do not bracket the speed criterion.

@@ -6,6 +6,7 @@ use rayon::prelude::*;
 
 use super::alternatives::{self, Measured};
 use super::checks::{reading_checks, scan_checks};
+use super::coat;
 use super::doubt;
 use super::gate::Gate;
 use super::kept::{ByAddress, Kept, ReadingKey};
@@ -46,17 +47,15 @@ pub fn analyse_again(
     watch.at(0, STAGES)?;
     let mut found = found(question, kept, watch)?;
     pointed_at(question, &mut found);
-    let shapes: Vec<Option<&StripShape>> = found
-        .strips
-        .iter()
-        .map(|strip| strip.as_ref().map(|located| &located.shape))
-        .collect();
     watch.at(1, STAGES)?;
     let mut findings = found.findings.clone();
-    let strip_cells = strip_cells(question, &shapes, kept, watch)?;
+    let as_found = strip_cells(question, &shapes(&found), kept, watch)?;
     watch.at(2, STAGES)?;
     let told = (watch, &mut findings);
-    let mut scales = scales(question, &found, &strip_cells, kept, told)?;
+    let mut scales = scales(question, &found, &as_found, kept, told)?;
+    coat::look_for(question, &mut found, &scales, kept, &mut findings);
+    let shapes = shapes(&found);
+    let strip_cells = strip_cells(question, &shapes, kept, watch)?;
     watch.at(3, STAGES)?;
     findings.extend(scan_checks(question, &found, kept));
     let mut as_read = readings(question, &shapes, &strip_cells, &scales, kept);
@@ -129,6 +128,14 @@ pub fn analyse_again(
         repeats: repeats.told,
         findings,
     })
+}
+
+/// Where each strip lies.
+fn shapes(found: &Found) -> Vec<Option<&StripShape>> {
+    let strips = found.strips.iter();
+    strips
+        .map(|strip| strip.as_ref().map(|located| &located.shape))
+        .collect()
 }
 
 fn found(question: &Question, kept: &mut Kept, watch: &dyn Watch) -> Result<Found, Cancelled> {

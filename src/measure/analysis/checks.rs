@@ -71,10 +71,6 @@ fn counts(question: &Question, found: &Found) -> Vec<Finding> {
         let described = spec.is_some_and(|spec| spec.exposures.is_some() && spec.shape.is_none());
         if let (true, Some(located)) = (described, located) {
             findings.extend(look(Some(strip), &located.shape));
-            // Of several readings, and of coat that the person pointed at, it is told there.
-            if located.readings.len() == 1 && spec.is_some_and(|spec| spec.unexposed.is_none()) {
-                findings.extend(check::count::without_margin(strip, &located.shape));
-            }
         }
     }
     findings.extend(mistakable(question, found));

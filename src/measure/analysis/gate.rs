@@ -31,7 +31,7 @@ impl Gate {
             let gap = match finding.kind {
                 Kind::PictureDetail => Gap::PictureDetail,
                 Kind::TooFewSteps => Gap::TooFewSteps,
-                Kind::AmbiguousStrip | Kind::UncertainEdges | Kind::StepCount | Kind::NoMargin => {
+                Kind::AmbiguousStrip | Kind::UncertainEdges | Kind::StepCount => {
                     Gap::UncertainSteps
                 }
                 _ => Gap::NotMeasured,

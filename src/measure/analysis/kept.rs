@@ -15,6 +15,7 @@ use crate::measure::scale::glass::{Glass, NotEmpty};
 use crate::measure::scale::lid::Levelled;
 use crate::measure::scale::lighting::Lighting;
 use crate::measure::strip::{Asked, Found, Seen, Wanted};
+use crate::measure::unexposed::{Quad, Search};
 
 use super::Settings;
 
@@ -110,6 +111,7 @@ pub struct Kept {
     pub(super) levelled: Answers<LevelledKey, Arc<Levelled>>,
     pub(super) reused: Answers<(Arc<Calibration>, Channel, ScanKey), Reused>,
     pub(super) readings: Answers<ReadingKey, Arc<StripReading>>,
+    pub(super) coats: Answers<CoatKey, Option<Arc<Search>>>,
     pub(super) checks: Answers<CheckKey, Checked>,
     pub(super) pairs: Answers<PairKey, Compared>,
 }
@@ -131,6 +133,16 @@ pub(super) type ScaleKey = (
     Channel,
     Option<(ByAddress<Vec<Cell>>, StripShape, Vec<f64>, f64)>,
     Vec<ByAddress<Vec<Cell>>>,
+);
+
+/// Everything that unexposed coat is looked for by: the scan, its scale, the channel, the steps'
+/// corners with the bits of their log exposures, and the outlines of other things.
+pub(super) type CoatKey = (
+    ScanKey,
+    ByAddress<dyn DensityScale>,
+    Channel,
+    (Vec<Quad>, Vec<u64>),
+    Vec<Quad>,
 );
 
 /// Everything the checks of one scan depend on: the scan, what lies where, the channel.
@@ -170,6 +182,7 @@ impl Kept {
         self.levelled.sweep();
         self.reused.sweep();
         self.readings.sweep();
+        self.coats.sweep();
         self.checks.sweep();
         self.pairs.sweep();
     }

@@ -6,6 +6,7 @@
 mod alternatives;
 mod chain;
 mod checks;
+mod coat;
 mod doubt;
 mod gate;
 mod kept;

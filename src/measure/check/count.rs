@@ -115,33 +115,6 @@ pub fn goes_on(
     })
 }
 
-/// Tells of a strip on which no margin was found, so that nothing shows where its steps begin.
-pub fn without_margin(strip: usize, shape: &StripShape) -> Option<Finding> {
-    if shape.has_margin() {
-        return None;
-    }
-    let steps = shape.steps();
-    Some(Finding {
-        kind: Kind::NoMargin,
-        weight: Weight::Blocking,
-        place: Place {
-            area: shape.corners.to_vec(),
-            ..Place::strip(strip)
-        },
-        seen: format!(
-            "No unexposed margin was found on {}; two readings are possible: its {steps} fields \
-             are the {steps} steps of the series, or the first is the margin and the series \
-             lists a step too many.",
-            name(Some(strip))
-        ),
-        matters: "The two readings lie a whole step of exposure apart, so no ratio is given."
-            .into(),
-        remedy: "Compare the count of steps on the strip with the series; if the strip has no \
-                 margin, give its shape in the session."
-            .into(),
-    })
-}
-
 /// Tells of a strip that may be another one, of which none was found: both are described alike,
 /// and only one of them lies there.
 pub fn mistakable(strip: usize, missing: usize) -> Finding {
@@ -373,14 +346,5 @@ mod tests {
         let found = goes_on(&raster, 0, &wedge, Channel::Luminance).expect("it goes on");
         assert_eq!(found.kind, Kind::WedgeFieldCount);
         assert!(found.seen.contains("7 densities"), "{}", found.seen);
-    }
-
-    #[test]
-    fn a_strip_without_a_margin_can_be_read_two_ways() {
-        let (_, mut shape) = Bench::plain().make();
-        assert_eq!(without_margin(2, &shape), None);
-        shape.fields = (0..shape.fields.len()).map(Field::Step).collect();
-        let found = without_margin(2, &shape).expect("it has none");
-        assert_eq!((found.kind, found.place.strip), (Kind::NoMargin, Some(2)));
     }
 }

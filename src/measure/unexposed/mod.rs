@@ -94,7 +94,8 @@ pub struct Search {
     pub together: Together,
 }
 
-/// Looks for coat that got no light around steps of these corners and log exposures (decades).
+/// Looks for coat that got no light around steps of these corners and log exposures (decades; what
+/// is not a number says nothing of the curve).
 ///
 /// `None` where nothing can be looked at: no steps, or all of them off the scan.
 pub fn search(around: &Surroundings<'_>, steps: &[Quad], x: &[f64]) -> Option<Search> {
@@ -124,7 +125,9 @@ pub fn search_weighed(
         .collect::<Option<_>>()?;
     let (tones, errors): (Vec<Tone>, Vec<f64>) = read.into_iter().unzip();
     let densities: Vec<f64> = tones.iter().map(|tone| f64::from(tone[0])).collect();
-    let toe = Toe::of(x, &densities, &errors);
+    let counts: Vec<usize> = (0..x.len()).filter(|&step| x[step].is_finite()).collect();
+    let of = |all: &[f64]| -> Vec<f64> { counts.iter().map(|&step| all[step]).collect() };
+    let toe = Toe::of(&of(x), &of(&densities), &of(&errors));
     let looks = looks::looks(&plane, steps, reach);
     let texture = plateaus::texture(&looks);
     let plateaus: Vec<_> = looks
