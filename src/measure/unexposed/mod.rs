@@ -18,6 +18,9 @@ mod plane;
 mod plateaus;
 mod toe;
 
+#[cfg(test)]
+mod tests;
+
 pub use chances::{Together, Weights};
 pub use evidence::{Evidence, KINDS, NAMES};
 pub use toe::{Toe, Way};
