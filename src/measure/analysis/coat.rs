@@ -39,9 +39,9 @@ pub(super) fn look_for(
             continue;
         }
         let mut look = |shape: &StripShape| {
-            let others = outlines.iter().filter(|(scan, own, _)| {
-                *scan == shape.scan && own.is_none_or(|own| own != strip)
-            });
+            let others = outlines
+                .iter()
+                .filter(|(scan, own, _)| *scan == shape.scan && own.is_none_or(|own| own != strip));
             let others: Vec<Quad> = others.map(|(.., quad)| *quad).collect();
             seen(question, strip, (shape, &others), scales, kept)
         };
@@ -147,12 +147,14 @@ fn put(located: &mut Located, look: &mut dyn FnMut(&StripShape) -> Option<Arc<Se
             readings.push(reading.clone());
             continue;
         };
-        readings.extend(choices(&search).into_iter().map(|(patches, chance)| {
-            Alternative {
-                shape: reading.shape.clone().with_unexposed(patches),
-                chance: reading.chance * chance,
-            }
-        }));
+        readings.extend(
+            choices(&search)
+                .into_iter()
+                .map(|(patches, chance)| Alternative {
+                    shape: reading.shape.clone().with_unexposed(patches),
+                    chance: reading.chance * chance,
+                }),
+        );
     }
     if let Some(of_these) = Located::one_of(readings) {
         *located = of_these;
@@ -173,8 +175,10 @@ fn choices(search: &Search) -> Vec<(&[Quad], f64)> {
     tones.sort_by(|a, b| b.2.total_cmp(&a.2));
     tones.retain(|tone| tone.2 >= LEAST_CHANCE);
     tones.truncate(MOST);
-    let mut choices: Vec<(&[Quad], f64)> =
-        tones.into_iter().map(|(_, quads, chance)| (quads, chance)).collect();
+    let mut choices: Vec<(&[Quad], f64)> = tones
+        .into_iter()
+        .map(|(_, quads, chance)| (quads, chance))
+        .collect();
     if search.none >= LEAST_CHANCE || choices.is_empty() {
         choices.push((&[], search.none));
     }

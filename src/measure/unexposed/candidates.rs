@@ -91,8 +91,7 @@ fn chained(plateaus: &[Plateau], looks: &[Look]) -> Vec<Vec<usize>> {
             let one_border = (here.step, here.border) == (there.step, there.border);
             let near = along > 0.0 && along < NEIGHBOURS * GROUP;
             let overlap = a.to.min(b.to) - a.from.max(b.from);
-            if one_border && near && overlap > OVERLAP && apart(&a.tone, &b.tone) < CHAIN
-            {
+            if one_border && near && overlap > OVERLAP && apart(&a.tone, &b.tone) < CHAIN {
                 let (from, to) = (find(&mut root, i), find(&mut root, j));
                 root[from] = to;
             }
@@ -134,7 +133,9 @@ fn joined(
                     continue;
                 }
                 let smaller = groups[i].len().min(groups[j].len()) as f64;
-                let edge = edges.as_ref().map_or(0, |edges| edges[i * groups.len() + j]);
+                let edge = edges
+                    .as_ref()
+                    .map_or(0, |edges| edges[i * groups.len() + j]);
                 if f64::from(edge) <= EDGE_SHARE * smaller {
                     best = Some((away, i, j));
                 }

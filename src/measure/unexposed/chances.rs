@@ -99,9 +99,13 @@ pub(super) fn together(candidates: &[(f64, f64, f64)], none: f64, toe: &Toe) -> 
         let window = index.saturating_sub(reach)..(index + reach + 1).min(count);
         mixed[window].iter().sum::<f64>() / total.max(1e-300)
     };
-    let (place, chance) = (0..count)
-        .map(|index| (index, near(index)))
-        .fold((0, 0.0), |best, here| if here.1 > best.1 { here } else { best });
+    let (place, chance) =
+        (0..count)
+            .map(|index| (index, near(index)))
+            .fold(
+                (0, 0.0),
+                |best, here| if here.1 > best.1 { here } else { best },
+            );
     let sure = chance >= SURE;
     let counts = |index: usize| !sure || index.abs_diff(place) <= reach;
     let (mut weight, mut first, mut second) = (0.0, 0.0, 0.0);

@@ -68,7 +68,10 @@ impl Seen<'_> {
     fn follows(&self) -> BTreeMap<(usize, usize), f64> {
         let mut owner = vec![None; self.plateaus.len()];
         for (index, candidate) in self.candidates.iter().enumerate() {
-            candidate.plateaus.iter().for_each(|&p| owner[p] = Some(index));
+            candidate
+                .plateaus
+                .iter()
+                .for_each(|&p| owner[p] = Some(index));
         }
         let mut first = vec![None; self.looks.len()];
         let mut next = vec![None; self.looks.len()];
@@ -119,7 +122,11 @@ impl Seen<'_> {
         line: [(f64, f64); 2],
     ) -> Evidence {
         let candidate = &self.candidates[index];
-        let own: Vec<&Plateau> = candidate.plateaus.iter().map(|&p| &self.plateaus[p]).collect();
+        let own: Vec<&Plateau> = candidate
+            .plateaus
+            .iter()
+            .map(|&p| &self.plateaus[p])
+            .collect();
         let first: Vec<&Plateau> = own.iter().copied().filter(|p| p.rank == 0).collect();
         let count = own.len().max(1) as f64;
         let share_of =

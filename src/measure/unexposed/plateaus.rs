@@ -242,7 +242,9 @@ mod tests {
 
     #[test]
     fn a_slow_rise_of_fog_is_one_plateau_and_an_edge_of_the_same_height_is_two() {
-        let fog: Vec<f64> = (0..80).map(|i| 0.10 + 0.025 * f64::from(i) / 80.0).collect();
+        let fog: Vec<f64> = (0..80)
+            .map(|i| 0.10 + 0.025 * f64::from(i) / 80.0)
+            .collect();
         assert_eq!(joined(&fog, &pieces(&fog, 0.003), 0.003).len(), 1);
         let edge: Vec<f64> = (0..80).map(|i| if i < 40 { 0.10 } else { 0.125 }).collect();
         assert_eq!(joined(&edge, &pieces(&edge, 0.003), 0.003).len(), 2);

@@ -152,16 +152,18 @@ impl Toe {
                     DVector::from_vec(vec![(lightest - 0.03).max(0.02), net.ln(), x0, 5f64.ln()]);
                 least_squares::minimise(&fit, &start, Care::QUICK).ok()
             });
-            let best =
-                solved.min_by(|a, b| a.sum_of_squares().total_cmp(&b.sum_of_squares()))?;
+            let best = solved.min_by(|a, b| a.sum_of_squares().total_cmp(&b.sum_of_squares()))?;
             let covariance = best.unit_covariance()?;
-            let log = -0.5 * best.sum_of_squares()
-                + 0.5 * covariance.determinant().max(1e-300).ln();
+            let log =
+                -0.5 * best.sum_of_squares() + 0.5 * covariance.determinant().max(1e-300).ln();
             let sd = WIDER * covariance[(0, 0)].max(0.0).sqrt();
             (log.is_finite() && sd.is_finite()).then_some((log, best.parameters[0], sd))
         });
         let fits: Vec<(f64, f64, f64)> = fits.collect();
-        let most = fits.iter().map(|fit| fit.0).fold(f64::NEG_INFINITY, f64::max);
+        let most = fits
+            .iter()
+            .map(|fit| fit.0)
+            .fold(f64::NEG_INFINITY, f64::max);
         let weigh = |log: f64| ((log - most) / (WIDER * WIDER)).exp();
         let total: f64 = fits.iter().map(|fit| weigh(fit.0)).sum();
         let way = |&(log, mean, sd): &(f64, f64, f64)| Way {
