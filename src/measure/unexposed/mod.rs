@@ -18,9 +18,6 @@ mod plane;
 mod plateaus;
 mod toe;
 
-#[cfg(test)]
-mod tests;
-
 pub use chances::{Together, Weights};
 pub use evidence::{Evidence, KINDS, NAMES};
 pub use toe::{Toe, Way};
@@ -208,3 +205,6 @@ fn step_tone(plane: &Plane, quad: &Quad) -> Option<(Tone, f64)> {
     let error = STEP_ERROR + scatter / (area / STEP_AREA).max(2.0).sqrt();
     Some((tone, error))
 }
+
+#[cfg(test)]
+mod tests;
