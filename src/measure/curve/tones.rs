@@ -3,11 +3,11 @@
 use super::points::StripDraws;
 use super::summary;
 
-/// Net densities: every twentieth up to 0.50, for the lightest tone that is shown; every tenth
+/// Net densities: every twentieth up to 0.30, for the lightest tone that is shown; every tenth
 /// beyond.
-pub(crate) const NETS: [f64; 26] = [
-    0.10, 0.15, 0.20, 0.25, 0.30, 0.35, 0.40, 0.45, 0.50, 0.60, 0.70, 0.80, 0.90, 1.00, 1.10, 1.20,
-    1.30, 1.40, 1.50, 1.60, 1.70, 1.80, 1.90, 2.00, 2.10, 2.20,
+pub(crate) const NETS: [f64; 24] = [
+    0.10, 0.15, 0.20, 0.25, 0.30, 0.40, 0.50, 0.60, 0.70, 0.80, 0.90, 1.00, 1.10, 1.20, 1.30, 1.40,
+    1.50, 1.60, 1.70, 1.80, 1.90, 2.00, 2.10, 2.20,
 ];
 /// Chance that a tone lies within the steps from which it counts as shown.
 const SHOWN: f64 = 0.9;
