@@ -14,6 +14,14 @@ pub enum Gap {
     TooFewSteps,
     /// The steps say next to nothing; what would be shown is the prior.
     MostlyPrior,
+    /// No step is light enough to show the toe, net density 0.04.
+    ToeNotReached,
+    /// No step is dark enough to reach 90 % of the full density.
+    ShoulderNotReached,
+    /// The steps reach neither the toe nor 90 % of the full density.
+    EndsNotReached,
+    /// Both strips show too few tones in common.
+    FewCommonTones,
     /// It isn't certain where the steps lie or which is which.
     UncertainSteps,
     /// A strip carries picture detail, so that its steps aren't even fields.
@@ -30,6 +38,12 @@ impl Gap {
             Self::AllStepsBelow => "no step is dark enough to reach the criterion",
             Self::TooFewSteps => "too few steps could be measured",
             Self::MostlyPrior => "the steps do not reach that part of the curve",
+            Self::ToeNotReached => "no step is light enough to show the toe (net density 0.04)",
+            Self::ShoulderNotReached => "no step is dark enough to reach 90 % of the full density",
+            Self::EndsNotReached => {
+                "the steps reach neither the toe (net density 0.04) nor 90 % of the full density"
+            }
+            Self::FewCommonTones => "both strips show too few tones in common",
             Self::UncertainSteps => "it is not certain where the steps lie",
             Self::PictureDetail => "the steps carry picture detail",
             Self::NotMeasured => "it could not be measured",

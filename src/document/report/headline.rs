@@ -2,8 +2,9 @@
 
 use std::fmt::Write as _;
 
+use super::contrast;
 use super::name;
-use super::words::{self, CONTRAST, SPEED, wrapped};
+use super::words::{self, SPEED, wrapped};
 use crate::document::Session;
 use crate::measure::analysis::{Analysis, PairResult};
 use crate::measure::compare::Source;
@@ -50,7 +51,8 @@ fn answer(analysis: &Analysis, pair: &PairResult) -> String {
     if let Some(exact) = with_exact_apertures(pair) {
         say(&exact);
     }
-    say(&contrast(&answer.contrast_difference));
+    say(&contrast::by_tones(paper, &answer.contrast_by_tones));
+    say(&contrast::by_range(paper, &answer.contrast_difference));
     if answer.stops.value.is_some()
         && let Some(part) = answer.budget.first()
     {
@@ -135,31 +137,6 @@ fn with_exact_apertures(pair: &PairResult) -> Option<String> {
             SPEED.span(lower, upper)
         )
     })
-}
-
-fn contrast(difference: &Estimate) -> String {
-    let Some(value) = difference.value else {
-        return format!(
-            "No contrast difference can be given, because {}.",
-            words::reason(difference)
-        );
-    };
-    let size = words::plain(value.abs(), 0);
-    let lead = match size.as_str() {
-        "0" => "It is as hard as the paper (ISO R)".to_owned(),
-        size if value > 0.0 => format!("It is softer by {size} (ISO R)"),
-        size => format!("It is harder by {size} (ISO R)"),
-    };
-    match difference.bounds() {
-        Some((lower, upper)) => format!(
-            "{lead}, between {} at 95 %.",
-            CONTRAST.span(lower, upper).replace(" to ", " and ")
-        ),
-        None => format!(
-            "{lead}, {}.",
-            words::interval(difference, |value| CONTRAST.said(value))
-        ),
-    }
 }
 
 /// A source of uncertainty, in words.

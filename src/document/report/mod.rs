@@ -2,6 +2,7 @@
 
 mod calibration;
 pub(crate) mod compared;
+pub(crate) mod contrast;
 mod findings;
 pub(crate) mod headline;
 mod picture;

@@ -2,9 +2,10 @@
 
 use std::fmt::Write as _;
 
+use super::contrast::WHAT_RANGE_IS;
 use super::headline::source;
 use super::name;
-use super::words::{SPEED, cell, plain};
+use super::words::{SPEED, cell, plain, wrapped};
 use crate::document::Session;
 use crate::measure::analysis::{Analysis, PairResult, StripResult};
 use crate::measure::curve::CurveAnswer;
@@ -90,6 +91,7 @@ pub(super) fn curves(analysis: &Analysis, pair: &PairResult) -> String {
         )
         .ok();
     }
+    text.push_str(&wrapped(WHAT_RANGE_IS, "  ", "  "));
     text.push('\n');
     text
 }

@@ -75,6 +75,11 @@ impl Directions {
         if value < 0.0 { self.less } else { self.more }
     }
 
+    /// "2.54 stops".
+    pub(crate) fn amount(self, value: f64) -> String {
+        format!("{}{}", self.size(value), self.unit(value))
+    }
+
     /// "2.54 stops slower".
     pub(crate) fn said(self, value: f64) -> String {
         format!(
@@ -150,9 +155,14 @@ pub(crate) fn reason(estimate: &Estimate) -> &'static str {
     }
 }
 
-/// A cell of a table: "0.08 (0.07 to 0.09)", "1.9 (over 1.7)", "none".
+/// A cell of a table: "0.08 (0.07 to 0.09)", "1.9 (1.7 or more)", "at least 45", "none".
 pub(crate) fn cell(estimate: &Estimate, decimals: usize) -> String {
     let say = |value: f64| plain(value, decimals);
+    match (estimate.value, estimate.lower.at(), estimate.upper.at()) {
+        (None, Some(lower), None) => return format!("at least {}", say(lower)),
+        (None, None, Some(upper)) => return format!("at most {}", say(upper)),
+        _ => {}
+    }
     let span = match (estimate.lower.at(), estimate.upper.at()) {
         (Some(lower), Some(upper)) => format!("{} to {}", say(lower), say(upper)),
         (Some(lower), None) => format!("{} or more", say(lower)),
@@ -222,6 +232,11 @@ mod tests {
              criterion"
         );
         assert_eq!(cell(&estimate, 1), "3.0 (2.4 or more)");
+        let least = Estimate {
+            value: None,
+            ..estimate
+        };
+        assert_eq!(cell(&least, 1), "at least 2.4");
         let absent = Estimate::absent(Gap::TooFewSteps);
         assert_eq!(
             interval(&absent, |value| plain(value, 1)),

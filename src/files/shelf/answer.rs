@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::line::OneLine;
-use crate::measure::compare::{BudgetPart, PairAnswer, Source, ToneRatio};
+use crate::measure::compare::{BudgetPart, PairAnswer, Source, ToneContrast, ToneRatio};
 use crate::measure::curve::{CurveAnswer, CurvePoint, MeasuredPoint};
 use crate::measure::estimate::{End, Estimate, Gap};
 
@@ -15,6 +15,9 @@ pub(super) struct AnswerFields {
     ratio: OneLine<EstimateFields>,
     ratio_exact_aperture: OneLine<EstimateFields>,
     contrast_difference: OneLine<EstimateFields>,
+    /// Not in files of before it was told.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    contrast_by_tones: Option<OneLine<ContrastFields>>,
     by_tone: Vec<OneLine<ToneFields>>,
     budget: Vec<OneLine<BudgetFields>>,
     reference: CurveFields,
@@ -46,6 +49,10 @@ enum GapWord {
     AllStepsBelow,
     TooFewSteps,
     MostlyPrior,
+    ToeNotReached,
+    ShoulderNotReached,
+    EndsNotReached,
+    FewCommonTones,
     UncertainSteps,
     PictureDetail,
     NotMeasured,
@@ -56,6 +63,17 @@ enum GapWord {
 struct ToneFields {
     net_density: f64,
     stops: EstimateFields,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename = "Contrast", deny_unknown_fields)]
+struct ContrastFields {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    light: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    dark: Option<f64>,
+    stops: EstimateFields,
+    quotient: EstimateFields,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -133,6 +151,10 @@ words!(
     AllStepsBelow,
     TooFewSteps,
     MostlyPrior,
+    ToeNotReached,
+    ShoulderNotReached,
+    EndsNotReached,
+    FewCommonTones,
     UncertainSteps,
     PictureDetail,
     NotMeasured
@@ -188,6 +210,12 @@ impl AnswerFields {
             ratio: line(&answer.ratio),
             ratio_exact_aperture: line(&answer.ratio_exact_aperture),
             contrast_difference: line(&answer.contrast_difference),
+            contrast_by_tones: Some(OneLine(ContrastFields {
+                light: answer.contrast_by_tones.light,
+                dark: answer.contrast_by_tones.dark,
+                stops: told(&answer.contrast_by_tones.stops),
+                quotient: told(&answer.contrast_by_tones.quotient),
+            })),
             by_tone: answer
                 .by_tone
                 .iter()
@@ -223,6 +251,15 @@ impl AnswerFields {
             stops_exact_aperture: read(self.stops_exact_aperture.0),
             ratio_exact_aperture: read(self.ratio_exact_aperture.0),
             contrast_difference: read(self.contrast_difference.0),
+            contrast_by_tones: self.contrast_by_tones.map_or_else(
+                || ToneContrast::absent(Gap::NotMeasured),
+                |OneLine(contrast)| ToneContrast {
+                    light: contrast.light,
+                    dark: contrast.dark,
+                    stops: read(contrast.stops),
+                    quotient: read(contrast.quotient),
+                },
+            ),
             by_tone: self
                 .by_tone
                 .into_iter()

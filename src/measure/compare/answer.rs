@@ -5,25 +5,22 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
-use super::ToneRatio;
-use crate::measure::curve::{self, Fitted, StripDraws};
+use super::{ToneContrast, ToneRatio};
+use crate::measure::curve::tones::{self, NETS};
+use crate::measure::curve::{self, StripDraws};
 use crate::measure::estimate::{End, Estimate, Gap};
 use crate::measure::units::DECADES_PER_STOP;
 
-/// Net densities at which the ratio by tone is given: every tenth.
-const TONE_STEP: f64 = 0.1;
 /// Share of the smaller net density up to which tones are compared.
 const TONE_LIMIT: f64 = 0.95;
-/// Every so many draws count for the ratio by tone: enough for its band.
-const TONE_STRIDE: usize = 2;
+/// Least span of net density that contrast is told over.
+const LEAST_SPAN: f64 = 0.4;
+/// Least exposure between two tones that a quotient is taken of, stops.
+const LEAST_GAINED: f64 = 0.003;
 
 /// Stops the coupon is slower, from every draw; `None` where a draw has no answer.
 pub(super) fn stops_of(reference: &[f64], coupon: &[f64]) -> Vec<f64> {
-    reference
-        .iter()
-        .zip(coupon)
-        .map(|(reference, coupon)| (coupon - reference) / DECADES_PER_STOP)
-        .collect()
+    differences(reference, coupon, DECADES_PER_STOP)
 }
 
 /// Draws with an independent normal error added: the click stops'.
@@ -95,65 +92,90 @@ pub(super) fn ratio(stops: &Estimate) -> Estimate {
     stops.map(f64::exp2, slope)
 }
 
-/// ISO range of the coupon less that of the reference.
+/// ISO range of the coupon less that of the reference; only where both are known on both sides.
 pub(super) fn contrast_difference(reference: &StripDraws, coupon: &StripDraws) -> Estimate {
     let gap = coupon.reach.range_gap().or(reference.reach.range_gap());
     if let Some(gap) = gap {
         return Estimate::absent(gap);
     }
-    let mut values: Vec<f64> = reference
-        .range
-        .iter()
-        .zip(&coupon.range)
-        .map(|(reference, coupon)| coupon - reference)
-        .collect();
+    let mut values = differences(&reference.range(), &coupon.range(), 1.0);
     curve::estimate(&mut values)
+}
+
+/// Coupon less reference, in a unit.
+fn differences(reference: &[f64], coupon: &[f64], unit: f64) -> Vec<f64> {
+    reference
+        .iter()
+        .zip(coupon)
+        .map(|(reference, coupon)| (coupon - reference) / unit)
+        .collect()
+}
+
+/// How much more exposure, or less, the coupon takes from one tone to another than the reference,
+/// over the widest span of tones that both strips show.
+pub(super) fn contrast_by_tones(reference: &StripDraws, coupon: &StripDraws) -> ToneContrast {
+    let common = || {
+        let (of_reference, of_coupon) = (reference.shown_tones()?, coupon.shown_tones()?);
+        let light = of_reference.0.max(of_coupon.0);
+        let dark = of_reference.1.min(of_coupon.1);
+        let span = *NETS.get(dark)? - *NETS.get(light)?;
+        (span > LEAST_SPAN - 1e-9).then_some((light, dark))
+    };
+    let Some((light, dark)) = common() else {
+        return ToneContrast::absent(Gap::FewCommonTones);
+    };
+    let gained = |draws: &StripDraws| {
+        Some(differences(
+            draws.at_tone(light)?,
+            draws.at_tone(dark)?,
+            DECADES_PER_STOP,
+        ))
+    };
+    let (Some(of_reference), Some(of_coupon)) = (gained(reference), gained(coupon)) else {
+        return ToneContrast::absent(Gap::FewCommonTones);
+    };
+    let mut quotients: Vec<f64> = of_reference
+        .iter()
+        .zip(&of_coupon)
+        // A draw that rises from one tone to the other at once is as hard as can be told.
+        .map(|(reference, coupon)| coupon.max(LEAST_GAINED) / reference.max(LEAST_GAINED))
+        .collect();
+    ToneContrast {
+        light: Some(NETS[light]),
+        dark: Some(NETS[dark]),
+        stops: curve::estimate(&mut differences(&of_reference, &of_coupon, 1.0)),
+        quotient: curve::estimate(&mut quotients),
+    }
 }
 
 /// Ratio by tone, over the tones that the steps of both strips bracket.
 ///
-/// `parts` are the readings that count, each with the places of the draws that stand for it; the
-/// steps are those of the first.
-pub(super) fn by_tone(parts: &[(&Fitted, &[usize])], aperture: f64, seed: u64) -> Vec<ToneRatio> {
-    let Some((Fitted { joint, .. }, _)) = parts.first() else {
-        return vec![];
+/// `full_net` is the lesser of the highest net densities that were read.
+pub(super) fn by_tone(
+    [reference, coupon]: [&StripDraws; 2],
+    full_net: f64,
+    aperture: f64,
+    seed: u64,
+) -> Vec<ToneRatio> {
+    let within = |draws: &StripDraws, x: &[f64]| {
+        let inside = x.iter().zip(draws.first.iter().zip(&draws.last));
+        let inside = inside.filter(|&(x, (first, last))| first <= x && x <= last);
+        2 * inside.count() > x.len()
     };
-    let drawn: Vec<_> = parts
-        .iter()
-        .flat_map(|&(fitted, places)| {
-            let counted = places.iter().step_by(TONE_STRIDE);
-            counted.map(move |&draw| (fitted, draw))
-        })
-        .collect::<Vec<_>>()
+    (0..NETS.len())
         .into_par_iter()
-        .filter_map(|(fitted, draw)| {
-            let curve = |strip| fitted.posterior.curve(&fitted.joint, draw, strip);
-            Some((curve(0)?, curve(1)?))
-        })
-        .collect();
-    let spans = [0, 1].map(|strip: usize| joint.strips[strip].usable.x_span());
-    let within = |values: &[f64], (low, high): (f64, f64)| {
-        let inside = values.iter().filter(|&&x| low <= x && x <= high).count();
-        2 * inside > values.len()
-    };
-    let full = joint
-        .strips
-        .iter()
-        .map(|strip| strip.usable.highest_net())
-        .fold(f64::INFINITY, f64::min);
-    let tones = (TONE_LIMIT * full / TONE_STEP).floor().max(0.0) as usize;
-    (1..=tones)
-        .into_par_iter()
+        .filter(|&tone| tones::is_tenth(tone) && NETS[tone] <= TONE_LIMIT * full_net)
         .filter_map(|tone| {
-            let net_density = TONE_STEP * tone as f64;
-            let reference: Vec<f64> = drawn.iter().map(|d| d.0.x_at(net_density)).collect();
-            let coupon: Vec<f64> = drawn.iter().map(|d| d.1.x_at(net_density)).collect();
-            if !within(&reference, spans[0]) || !within(&coupon, spans[1]) {
+            let (on_reference, on_coupon) = (reference.at_tone(tone)?, coupon.at_tone(tone)?);
+            if !within(reference, on_reference) || !within(coupon, on_coupon) {
                 return None;
             }
-            let values = stops_of(&reference, &coupon);
+            let values = stops_of(on_reference, on_coupon);
             let stops = curve::estimate(&mut widened(&values, aperture, seed));
-            stops.bounds().map(|_| ToneRatio { net_density, stops })
+            stops.bounds().map(|_| ToneRatio {
+                net_density: NETS[tone],
+                stops,
+            })
         })
         .collect()
 }

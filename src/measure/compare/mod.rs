@@ -24,6 +24,38 @@ pub struct ToneRatio {
     pub stops: Estimate,
 }
 
+/// Contrast of the coupon against the reference, over the tones that both strips show.
+///
+/// From the light tone to the dark one the coupon takes so many stops of exposure more (softer)
+/// or fewer (harder) than the reference. Unlike the difference of ISO ranges it asks nothing of
+/// the ends of the curves, where steps are rare.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct ToneContrast {
+    /// Net density of the light tone: 0.10, or the lightest that both strips show.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub light: Option<f64>,
+    /// Net density of the dark tone: the darkest tenth that both strips show.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dark: Option<f64>,
+    /// Stops more that the coupon takes between them: positive is softer.
+    pub stops: Estimate,
+    /// The coupon's stops between them over the reference's: above 1 is softer. One over it is
+    /// the quotient of the mean gradients between the two tones.
+    pub quotient: Estimate,
+}
+
+impl ToneContrast {
+    /// None, and why.
+    pub fn absent(why: Gap) -> Self {
+        Self {
+            light: None,
+            dark: None,
+            stops: Estimate::absent(why),
+            quotient: Estimate::absent(why),
+        }
+    }
+}
+
 /// A source of the ratio's uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -76,7 +108,10 @@ pub struct PairAnswer {
     pub stops_exact_aperture: Estimate,
     /// Factor with the aperture taken as exact.
     pub ratio_exact_aperture: Estimate,
-    /// ISO range of coupon minus reference: positive is softer.
+    /// Contrast over the tones that both strips show.
+    pub contrast_by_tones: ToneContrast,
+    /// ISO range of coupon minus reference: positive is softer. As ISO 6846 defines it, for
+    /// comparing strips; not a paper's printed grade.
     pub contrast_difference: Estimate,
     /// Ratio by tone, the aperture's error counted; only tones that both strips bracket.
     pub by_tone: Vec<ToneRatio>,
@@ -121,6 +156,7 @@ impl PairAnswer {
         self.ratio = absent;
         self.stops_exact_aperture = absent;
         self.ratio_exact_aperture = absent;
+        self.contrast_by_tones = ToneContrast::absent(why);
         self.contrast_difference = absent;
         self.by_tone.clear();
         self.budget.clear();

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::mixture::{self, Case};
-use super::{Compared, PairAnswer, ReadAs, answer, budget, findings};
+use super::{Compared, PairAnswer, ReadAs, ToneContrast, answer, budget, findings};
 use crate::measure::analysis::Settings;
 use crate::measure::curve::{
     Fitted, KEPT, Outcome, Solved, StripDraws, StripEvidence, Subject, about_strip, mix,
@@ -83,8 +83,8 @@ fn alone(case: &Case, solved: &Solved, aperture: f64, settings: &Settings) -> Pa
     let mut answer = partial(solved, reference, coupon, settings);
     ratio_of(&mut answer, solved, aperture, settings);
     if let Some(fitted) = both(solved) {
-        let places = fitted.all_draws();
-        answer.by_tone = answer::by_tone(&[(fitted, &places)], aperture, tone_seed(settings));
+        let draws = [&fitted.draws[0], &fitted.draws[1]];
+        tones_of(&mut answer, fitted, draws, aperture, settings);
         if let Some(spread) = answer.stops_exact_aperture.standard_error {
             answer.budget = budget::budget(&fitted.joint, &fitted.best, aperture, spread);
         }
@@ -107,7 +107,8 @@ fn partial(
             Outcome::Unfitted(gap, _) => Some(*gap),
             Outcome::Fitted(_) => None,
         });
-    let absent = Estimate::absent(gap.unwrap_or(Gap::NotMeasured));
+    let why = gap.unwrap_or(Gap::NotMeasured);
+    let absent = Estimate::absent(why);
     PairAnswer {
         reference: solved.answer(0, reference, settings),
         coupon: solved.answer(1, coupon, settings),
@@ -115,6 +116,7 @@ fn partial(
         ratio: absent,
         stops_exact_aperture: absent,
         ratio_exact_aperture: absent,
+        contrast_by_tones: ToneContrast::absent(why),
         contrast_difference: absent,
         by_tone: vec![],
         budget: vec![],
@@ -170,6 +172,22 @@ fn from_draws(
     answer.ratio_exact_aperture = answer::ratio(&answer.stops_exact_aperture);
 }
 
+/// What draws say at every tone; how dark tones go is by the steps of `first`.
+fn tones_of(
+    answer: &mut PairAnswer,
+    first: &Fitted,
+    draws: [&StripDraws; 2],
+    aperture: f64,
+    settings: &Settings,
+) {
+    let strips = first.joint.strips.iter();
+    let full_net = strips
+        .map(|strip| strip.usable.highest_net())
+        .fold(f64::INFINITY, f64::min);
+    answer.by_tone = answer::by_tone(draws, full_net, aperture, tone_seed(settings));
+    answer.contrast_by_tones = answer::contrast_by_tones(draws[0], draws[1]);
+}
+
 /// Puts the mixture of all readings in the place of what the first says alone.
 ///
 /// A reading through which no pair of curves can be laid is none: what looks like steps there
@@ -192,10 +210,10 @@ fn mixed(
     let chances: Vec<f64> = fits.iter().map(|(_, chance)| *chance).collect();
     let places = mixture::shares(&chances, KEPT);
     let draws = [0, 1].map(|strip: usize| {
-        let parts: Vec<(&StripDraws, &[usize], f64)> = fits
+        let parts: Vec<(&StripDraws, &[usize])> = fits
             .iter()
             .zip(&places)
-            .map(|((fitted, chance), places)| (&fitted.draws[strip], &places[..], *chance))
+            .map(|((fitted, _), places)| (&fitted.draws[strip], &places[..]))
             .collect();
         StripDraws::mixed(&parts)
     });
@@ -210,8 +228,7 @@ fn mixed(
     mix(&mut answer.reference, &reference, &parts(0));
     mix(&mut answer.coupon, &coupon, &parts(1));
     from_draws(answer, [&reference, &coupon], aperture, settings);
-    let tones: Vec<(&Fitted, &[usize])> = parts(0).iter().map(|part| (part.0, part.2)).collect();
-    answer.by_tone = answer::by_tone(&tones, aperture, tone_seed(settings));
+    tones_of(answer, fits[0].0, [&reference, &coupon], aperture, settings);
     let each: Vec<(Vec<f64>, f64)> = fits
         .iter()
         .map(|(fitted, chance)| {

@@ -20,11 +20,10 @@ pub(crate) fn fitted(evidence: &StripEvidence, fitted: &Fitted, strip: usize) ->
     let Fitted {
         joint, best, draws, ..
     } = fitted;
-    let usable = &joint.strips[strip].usable;
     let draws = &draws[strip];
     let parameters = best.parameters.as_slice();
     CurveAnswer {
-        dmin: draws.dmin(usable.has_margin),
+        dmin: draws.dmin(),
         dmax: draws.dmax(),
         speed_point: draws.speed_point(),
         range: draws.iso_range(),
@@ -104,8 +103,7 @@ pub(crate) type Part<'a> = (&'a Fitted, usize, &'a [usize]);
 /// Puts what several readings say of one strip in the place of what the first of them says; the
 /// steps as measured stay those of the first. `draws` are those of all parts.
 pub(crate) fn mix(answer: &mut CurveAnswer, draws: &StripDraws, parts: &[Part<'_>]) {
-    let has_margin = |(fitted, strip, _): &Part<'_>| fitted.joint.strips[*strip].usable.has_margin;
-    answer.dmin = draws.dmin(parts.iter().any(has_margin));
+    answer.dmin = draws.dmin();
     answer.dmax = draws.dmax();
     answer.speed_point = draws.speed_point();
     answer.range = draws.iso_range();
@@ -124,7 +122,7 @@ fn curve(parts: &[Part<'_>]) -> Vec<CurvePoint> {
         .iter()
         .flat_map(|&(fitted, strip, places)| {
             let of_band = places.iter().step_by(KEPT / BAND_DRAWS);
-            of_band.filter_map(move |&draw| fitted.posterior.curve(&fitted.joint, draw, strip))
+            of_band.map(move |&draw| fitted.posterior.curve(draw, strip))
         })
         .collect();
     let mut values = vec![0.0; drawn.len()];

@@ -230,15 +230,17 @@ impl Usable {
             net_share,
             ..
         } = self.unevenness;
+        let read = |step: usize| self.covariance[(skip + step, skip + step)].sqrt();
+        // What no unevenness explains, the scanner's noise above all, is there on every step.
+        let floor = (0..self.x.len()).map(read).fold(f64::INFINITY, f64::min);
         let surplus: Vec<f64> = self
             .x
             .iter()
             .enumerate()
             .map(|(step, &x)| {
                 let by_exposure = exposure_decades * curve.slope(x);
-                let expected = by_exposure.hypot(net_share * curve.net_density(x));
-                let read = self.covariance[(skip + step, skip + step)].sqrt();
-                (read / expected).ln()
+                let by_coat = by_exposure.hypot(net_share * curve.net_density(x));
+                (read(step) / by_coat.hypot(floor)).ln()
             })
             .collect();
         let Some(usual) = median(&mut surplus.clone()).filter(|usual| usual.is_finite()) else {

@@ -183,12 +183,12 @@ fn range_bracket(
     let reach = &fitted.draws[strip].reach;
     let missing = match (reach.has_toe(), reach.has_shoulder()) {
         (true, true) => return,
-        (false, true) => "the toe (net density 0.04)",
-        (true, false) => "90 % of its full density",
-        (false, false) => "the toe (net density 0.04) nor 90 % of its full density",
+        (false, true) => "do not reach the toe (net density 0.04)",
+        (true, false) => "do not reach 90 % of its full density",
+        (false, false) => "reach neither the toe (net density 0.04) nor 90 % of its full density",
     };
     let name = subject.name();
-    let mostly = reach.range_gap().is_some();
+    let open = reach.range_gap().is_some();
     let remedy = match (reach.has_toe(), reach.has_shoulder()) {
         (false, true) => "Start the next strip with shorter times.",
         (true, _) => "Let the next strip go on to longer times.",
@@ -196,15 +196,13 @@ fn range_bracket(
     };
     findings.push(Finding {
         kind: Kind::RangeNotBracketed,
-        weight: if mostly {
-            Weight::Caution
-        } else {
-            Weight::Note
-        },
+        weight: if open { Weight::Caution } else { Weight::Note },
         place: Place::strip(evidence.strip),
-        seen: sentence(&format!("the steps of {name} do not reach {missing}.")),
-        matters: if mostly {
-            "Its range would be mostly what is known of such materials, so none is given.".into()
+        seen: sentence(&format!("the steps of {name} {missing}.")),
+        matters: if open {
+            "How far its range goes on beyond the steps can't be known: only what the steps show \
+             of it is given, as a lower bound."
+                .into()
         } else {
             "Its range leans on the curve's shape beyond the steps; the bounds are wider for it."
                 .into()

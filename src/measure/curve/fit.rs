@@ -1,18 +1,25 @@
 //! The most probable curves of one strip or two, fitted together.
 //!
 //! Unknowns: six parameters a strip and one lamp lag for all, in units of its own standard
-//! uncertainty. The errors of the density scale, common to the strips, and the model
-//! discrepancy stand in the covariance of the densities.
+//! uncertainty. The errors of the density scale, common to the strips, and a warp of log
+//! exposure of middling size stand in the covariance of the densities.
 
 use nalgebra::{DMatrix, DVector};
 
-use super::discrepancy;
 use super::evidence::Usable;
 use super::model::{
     ANCHOR_X, Curve, DMIN, Derivatives, LN_NET, LN_Q, LN_RANGE, LN_S, PARAMETERS, SPEED_NET,
 };
-use super::priors::{self, Normal};
+use super::priors::{self, Prior};
+use super::warp::{PILOT_SIZE, Warp};
 use crate::measure::least_squares::{self, Care, Problem};
+
+/// Densities are not known better than the root of this: keeps factors well conditioned.
+pub(crate) const LEAST_VARIANCE: f64 = 1e-8;
+
+/// Least precision that a parameter is given about the most probable one, in the order of the
+/// parameters: where steps and flat priors leave it free there would be none.
+pub(crate) const LEAST_PRECISION: [f64; PARAMETERS] = [30.0, 4.0, 4.0, 0.4, 0.15, 0.4];
 
 /// One strip of a fit.
 #[derive(Debug, Clone)]
@@ -24,7 +31,7 @@ pub(crate) struct FitStrip {
     pub(crate) row: usize,
     /// Covariance of the densities, the unevenness of the coat sized by the fitted curve once
     /// there is one; the scale's error left out.
-    covariance: DMatrix<f64>,
+    pub(crate) covariance: DMatrix<f64>,
 }
 
 impl FitStrip {
@@ -41,7 +48,7 @@ pub(crate) struct Joint {
     /// Expected lamp lag and its standard uncertainty, seconds.
     pub(crate) lag: (f64, f64),
     /// Prior of every parameter, the lag last.
-    priors: Vec<Option<Normal>>,
+    priors: Vec<Option<Prior>>,
     /// Inverse Cholesky factor of the densities' covariance.
     pub(crate) whiten: DMatrix<f64>,
 }
@@ -59,7 +66,7 @@ pub(crate) struct Best {
 }
 
 impl Joint {
-    /// Sets the strips up with the discrepancy of a first guess of their curves; call
+    /// Sets the strips up with the warp about a first guess of their curves; call
     /// [`Joint::refine`] once the curves are known.
     ///
     /// `None` when a covariance is not positive definite or the guess is no curve.
@@ -78,7 +85,7 @@ impl Joint {
             });
             row += count;
         }
-        priors.push(Some(Normal { mean: 0.0, sd: 1.0 }));
+        priors.push(Some(Prior::Normal { mean: 0.0, sd: 1.0 }));
         let mut joint = Self {
             strips,
             lag,
@@ -111,7 +118,7 @@ impl Joint {
         self.lag.0 + self.lag.1 * parameters[self.parameters() - 1]
     }
 
-    /// Covariance of the densities without the discrepancy.
+    /// Covariance of the densities without the warp.
     pub(crate) fn reading_covariance(&self) -> DMatrix<f64> {
         let count = self.densities();
         let mut covariance = DMatrix::zeros(count, count);
@@ -157,21 +164,20 @@ impl Joint {
         Some(())
     }
 
-    /// Works out the covariance anew, with the discrepancy of the curves of `parameters`.
+    /// Works out the covariance anew, with the warp about the curves of `parameters`.
     fn refine(&mut self, parameters: &DVector<f64>) -> Option<()> {
         let mut covariance = self.reading_covariance();
         let modes = self.modes();
         covariance += &modes * modes.transpose();
         for (index, strip) in self.strips.iter().enumerate() {
             let curve = self.curve(parameters.as_slice(), index)?;
-            let own = discrepancy::covariance(&curve, &strip.usable.x);
+            let own = Warp::new(&curve, &strip.usable.x).shape() * (PILOT_SIZE * PILOT_SIZE);
             let first = strip.first_step_row();
             let mut block = covariance.view_mut((first, first), own.shape());
             block += own;
         }
         for i in 0..covariance.nrows() {
-            // Densities are not known better than this: keeps the factor well conditioned.
-            covariance[(i, i)] += 1e-8;
+            covariance[(i, i)] += LEAST_VARIANCE;
         }
         let lower = covariance.cholesky()?.unpack();
         let size = lower.nrows();
@@ -198,20 +204,6 @@ impl Joint {
             }
         }
         true
-    }
-
-    /// Residuals freed of their correlation and scaled to unit variance.
-    pub(crate) fn whitened(&self, residuals: &DVector<f64>, out: &mut [f64]) {
-        // The factor is triangular: half the work of a full product.
-        out.fill(0.0);
-        for (column, (factors, residual)) in
-            self.whiten.column_iter().zip(residuals.iter()).enumerate()
-        {
-            let below = factors.as_slice()[column..].iter();
-            for (out, factor) in out[column..].iter_mut().zip(below) {
-                *out += factor * residual;
-            }
-        }
     }
 
     /// Derivatives of the modelled densities by the parameters.
@@ -242,20 +234,9 @@ impl Joint {
         true
     }
 
-    /// Sum over the parameters of the squared distance from the prior.
-    pub(crate) fn prior_misfit(&self, parameters: &[f64]) -> f64 {
-        self.priors
-            .iter()
-            .zip(parameters)
-            .filter_map(|(prior, &value)| {
-                prior.map(|prior| ((value - prior.mean) / prior.sd).powi(2))
-            })
-            .sum()
-    }
-
-    /// Standard deviation of a parameter's prior.
-    pub(crate) fn prior_sd(&self, parameter: usize) -> Option<f64> {
-        self.priors[parameter].map(|prior| prior.sd)
+    /// The priors of a strip's parameters.
+    pub(crate) fn priors_of(&self, strip: usize) -> &[Option<Prior>] {
+        &self.priors[strip * PARAMETERS..(strip + 1) * PARAMETERS]
     }
 
     /// Parameters read off the steps by eye, so to speak; `ln_range_shift` moves the range.
@@ -278,14 +259,14 @@ impl Joint {
             // From 20 to 80 % of net a typical curve rises over some 0.4 of its range.
             let range = match (crossing(0.2 * net), crossing(0.8 * net)) {
                 (Some(a), Some(b)) if b > a => ((b - a) / 0.4 * 100.0).clamp(40.0, 250.0),
-                _ => priors::LN_RANGE_PRIOR.mean.exp(),
+                _ => priors::LN_RANGE_PRIOR.middle().exp(),
             };
             guess[first + DMIN] = base;
             guess[first + LN_NET] = net.ln();
             guess[first + LN_RANGE] = range.ln() + ln_range_shift;
             guess[first + ANCHOR_X] = anchor;
-            guess[first + LN_Q] = priors::LN_Q_PRIOR.mean;
-            guess[first + LN_S] = priors::LN_S_PRIOR.mean;
+            guess[first + LN_Q] = priors::LN_Q_PRIOR.middle();
+            guess[first + LN_S] = priors::LN_S_PRIOR.middle();
         }
         guess
     }
@@ -313,7 +294,7 @@ impl Joint {
         self.resize(&pilot)?;
         self.refine(&pilot)?;
         let found = least_squares::minimise(&*self, &pilot, Care::QUICK).ok()?;
-        let covariance = found.unit_covariance()?;
+        let covariance = self.covariance_at(&found.jacobian)?;
         let mut jacobian = DMatrix::zeros(self.densities(), self.parameters());
         if !self.jacobian(found.parameters.as_slice(), &mut jacobian) {
             return None;
@@ -326,6 +307,15 @@ impl Joint {
         })
     }
 
+    /// Covariance of the parameters from the derivatives of all residuals, priors included.
+    fn covariance_at(&self, jacobian: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+        let mut precision = jacobian.tr_mul(jacobian);
+        for parameter in 0..self.strips.len() * PARAMETERS {
+            precision[(parameter, parameter)] += LEAST_PRECISION[parameter % PARAMETERS];
+        }
+        Some(precision.cholesky()?.inverse())
+    }
+
     /// Chance of residuals of a strip at least as large as found, if the errors are right.
     pub(crate) fn chance_of_misfit(&self, best: &Best, strip: usize) -> Option<f64> {
         let own = &self.strips[strip];
@@ -335,8 +325,8 @@ impl Joint {
         let mut taken = 0.0;
         let first = strip * PARAMETERS;
         for parameter in first..first + PARAMETERS {
-            let left = self.prior_sd(parameter).map_or(0.0, |sd| {
-                (best.covariance[(parameter, parameter)] / (sd * sd)).min(1.0)
+            let left = self.priors[parameter].map_or(0.0, |prior| {
+                (best.covariance[(parameter, parameter)] / prior.sd().powi(2)).min(1.0)
             });
             taken += 1.0 - left;
         }
@@ -384,7 +374,7 @@ impl Problem for Joint {
         let priors = self.priors.iter().enumerate();
         let priors = priors.filter_map(|(parameter, prior)| prior.map(|p| (parameter, p)));
         for (row, (parameter, prior)) in priors.clone().enumerate() {
-            residuals[count + row] = (parameters[parameter] - prior.mean) / prior.sd;
+            residuals[count + row] = prior.distance(parameters[parameter]);
         }
         if let Some(jacobian) = jacobian {
             let mut own = DMatrix::zeros(count, self.parameters());
@@ -396,7 +386,7 @@ impl Problem for Joint {
                 .rows_mut(0, count)
                 .copy_from(&(&self.whiten * -own));
             for (row, (parameter, prior)) in priors.enumerate() {
-                jacobian[(count + row, parameter)] = 1.0 / prior.sd;
+                jacobian[(count + row, parameter)] = prior.slope(parameters[parameter]);
             }
         }
         residuals.iter().all(|r| r.is_finite())

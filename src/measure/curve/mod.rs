@@ -1,17 +1,20 @@
 //! The characteristic curve of one strip: what the fit says, with bounds.
 
 mod answer;
-mod discrepancy;
 mod drawn;
 mod evidence;
 mod findings;
 mod fit;
+mod importance;
 pub mod model;
 mod points;
 mod posterior;
 pub mod priors;
 mod solve;
 mod summary;
+mod target;
+pub(super) mod tones;
+mod warp;
 
 pub(super) use answer::mix;
 pub use drawn::DrawnCurve;

@@ -1,266 +1,266 @@
-//! Draws from the joint posterior of the curves by adaptive importance sampling.
+//! Draws from the joint posterior of the curves.
 //!
-//! The proposal is a multivariate t at the most probable parameters with Laplace's
-//! covariance, moved to the weighted mean and covariance of its own draws once or twice
-//! (Oh & Berger 1992). Weights are truncated at sqrt(n) times their mean (Ionides 2008), so no
-//! single draw can take over, and the effective sample size (Kong 1992) decides whether another
-//! round is needed. The same seed gives the same draws.
+//! Strip by strip, and then together: a proposal for all parameters at once would waste one
+//! strip's good draws on the other's bad ones. First each strip's parameters are drawn by adaptive
+//! importance sampling, the errors that the strips share (the density scale's, the lamp lag)
+//! held at their most probable values. Then draws of the strips are joined in random pairs, each
+//! with a draw of the shared errors; the parameters move along as far as the linearised fit says,
+//! and a weight puts right what that leaves out. The same seed gives the same draws.
 
-use nalgebra::{DMatrix, DVector, DVectorView, DVectorViewMut};
-use rand::{Rng as _, SeedableRng as _};
+use nalgebra::{DMatrix, DVector, DVectorView};
+use rand::{Rng as _, SeedableRng as _, seq::SliceRandom as _};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
-use super::discrepancy::{self, Grid};
 use super::fit::{Best, Joint};
+use super::importance::{Proposal, Round, SIDE_BY_SIDE};
 use super::model::Curve;
+use super::target::{Shared, StripTarget};
 
 /// Draws of the rounds that only move the proposal.
-const ADAPTING: [usize; 2] = [600, 1000];
-/// Draws of the last round.
+const ADAPTING: [usize; 2] = [500, 800];
+/// Draws of the last round of a strip.
 const LAST: usize = 2500;
-/// Equally weighted draws that are kept.
-pub(crate) const KEPT: usize = 2000;
-/// Draws that a core takes at a time, at least.
-const SIDE_BY_SIDE: usize = 64;
-/// Degrees of freedom of the proposal: tails heavier than the posterior's.
-const FREEDOM: f64 = 8.0;
 /// Rounds added at most when the effective sample size is short.
 const EXTRA_ROUNDS: usize = 3;
 /// Effective sample size, as a share of the draws, that needs no further round.
 const ENOUGH: f64 = 0.12;
-/// Most that the discrepancy moves a point of the curve, decades: beyond, the curve is too
-/// flat for the point to be moved to first order.
-const MOST_SHIFT: f64 = 0.1;
+/// Laplace's covariance is widened by this for the first proposal.
+const WIDER: f64 = 1.2;
+/// Joined draws.
+const JOINED: usize = 3000;
+/// Equally weighted draws that are kept.
+pub(crate) const KEPT: usize = 2000;
 
-/// Equally weighted draws.
+/// Equally weighted draws; those of one number belong together in all strips.
 #[derive(Debug)]
 pub(crate) struct Posterior {
-    /// One column a draw.
-    pub(crate) parameters: DMatrix<f64>,
-    /// Discrepancy at the nodes of each strip's grid: one column a draw.
-    nodes: Vec<DMatrix<f64>>,
-    grids: Vec<Grid>,
+    strips: Vec<StripPosterior>,
+    /// Lamp lag of every draw, seconds.
+    lag: Vec<f64>,
 }
 
-struct Proposal {
-    mean: DVector<f64>,
-    lower: DMatrix<f64>,
+#[derive(Debug)]
+struct StripPosterior {
+    target: StripTarget,
+    curves: Vec<Curve>,
+    /// Warp at the nodes of the strip's grid: one column a draw.
+    nodes: DMatrix<f64>,
 }
 
-struct Round {
-    parameters: DMatrix<f64>,
-    whitened: DMatrix<f64>,
-    weights: Vec<f64>,
-    effective: f64,
-}
-
-impl Proposal {
-    fn new(mean: DVector<f64>, covariance: DMatrix<f64>) -> Option<Self> {
-        let lower = covariance.cholesky()?.unpack();
-        Some(Self { mean, lower })
-    }
-
-    fn round(&self, joint: &Joint, count: usize, rng: &mut ChaCha8Rng) -> Option<Round> {
-        let size = self.mean.len();
-        let densities = joint.densities();
-        let chi_squared = ChiSquared::new(FREEDOM).ok()?;
-        // The chances one after the other, so that a seed gives the same draws on any machine;
-        // what follows from them on all cores.
-        let mut noise = DMatrix::zeros(size, count);
-        for mut own in noise.column_iter_mut() {
-            own.iter_mut().for_each(|n| *n = StandardNormal.sample(rng));
-            let stretch: f64 = (FREEDOM / chi_squared.sample(rng)).sqrt();
-            own *= stretch;
+/// Draws of one strip's parameters, the shared errors at their most probable values.
+fn of_strip(
+    target: &StripTarget,
+    errors: &DVectorView<'_, f64>,
+    lag: f64,
+    rng: &mut ChaCha8Rng,
+) -> Option<Round> {
+    let given = target.given(errors, lag);
+    let round = |proposal: &Proposal, count: usize, rng: &mut ChaCha8Rng| {
+        proposal.round(
+            count,
+            rng,
+            || target.work(),
+            |parameters, work| target.log_density(parameters, &given, work),
+        )
+    };
+    let mut proposal = Proposal::new(target.mode.clone(), &target.covariance * WIDER)?;
+    for count in ADAPTING {
+        if let Some(next) = round(&proposal, count, rng)?.next() {
+            proposal = next;
         }
-        let mut parameters = DMatrix::zeros(size, count);
-        let mut whitened = DMatrix::zeros(densities, count);
-        let logs: Vec<f64> = (noise.as_slice().par_chunks(size))
-            .zip(parameters.as_mut_slice().par_chunks_mut(size))
-            .zip(whitened.as_mut_slice().par_chunks_mut(densities))
+    }
+    let mut found = round(&proposal, LAST, rng)?;
+    for _ in 0..EXTRA_ROUNDS {
+        if found.effective >= ENOUGH * LAST as f64 {
+            break;
+        }
+        let Some(proposal) = found.next() else { break };
+        let another = round(&proposal, LAST, rng)?;
+        if another.effective > found.effective {
+            found = another;
+        }
+    }
+    Some(found)
+}
+
+/// The strips' draws joined in pairs, or what else there are, with draws of the shared errors.
+struct Joined {
+    /// The shared errors with their weights.
+    errors: Round,
+    /// Parameters of every strip: one column a draw.
+    parameters: Vec<DMatrix<f64>>,
+    /// Turned residuals of every strip.
+    turned: Vec<DMatrix<f64>>,
+}
+
+fn joined(
+    joint: &Joint,
+    targets: &[StripTarget],
+    mode: &DVector<f64>,
+    rng: &mut ChaCha8Rng,
+) -> Option<Joined> {
+    let count = mode.len();
+    let lag_of = |errors: &DVectorView<'_, f64>| joint.lag.0 + joint.lag.1 * errors[count - 1];
+    let mut precision = DMatrix::identity(count, count);
+    for target in targets {
+        precision += &target.says;
+    }
+    let proposal = Proposal::new(mode.clone(), precision.cholesky()?.inverse())?;
+    let (errors, mut logs) = proposal.draws(JOINED, rng);
+    for (log, errors) in logs.iter_mut().zip(errors.column_iter()) {
+        *log -= 0.5 * errors.norm_squared();
+    }
+    let mut away = errors.clone();
+    for mut column in away.column_iter_mut() {
+        column -= mode;
+    }
+    let at_mode = mode.column(0);
+    let mut parameters = vec![];
+    let mut turned = vec![];
+    for target in targets {
+        let own = of_strip(target, &at_mode, lag_of(&at_mode), rng)?;
+        let mut places = own.resampled(JOINED, rng);
+        places.shuffle(rng);
+        let mut moved = own.parameters.select_columns(&places);
+        moved.gemm(1.0, &target.moves, &away, 1.0);
+        let mut residuals = DMatrix::zeros(target.rows(), JOINED);
+        let found: Vec<f64> = residuals
+            .as_mut_slice()
+            .par_chunks_mut(target.rows())
+            .enumerate()
             .with_min_len(SIDE_BY_SIDE)
             .map_init(
-                || DVector::zeros(densities),
-                |residuals, ((noise, parameters), whitened)| {
-                    let noise = DVectorView::from_slice(noise, size);
-                    let mut own = DVectorViewMut::from_slice(parameters, size);
-                    own.copy_from(&self.mean);
-                    own.gemv(1.0, &self.lower, &noise, 1.0);
-                    if !joint.residuals(own.as_slice(), residuals.as_mut_slice()) {
-                        return f64::NEG_INFINITY;
-                    }
-                    joint.whitened(residuals, whitened);
-                    let white = DVectorView::from_slice(whitened, densities);
-                    let target = -0.5 * (white.norm_squared() + joint.prior_misfit(own.as_slice()));
-                    let proposed =
-                        -0.5 * (FREEDOM + size as f64) * (noise.norm_squared() / FREEDOM).ln_1p();
-                    target - proposed
+                || target.work(),
+                |work, (draw, out)| {
+                    let errors = errors.column(draw);
+                    let parameters = moved.column(draw);
+                    let lag = lag_of(&errors);
+                    target.log_density_at(parameters.as_slice(), &errors, lag, work, out)
+                        - own.target[places[draw]]
                 },
             )
             .collect();
-        let weights = truncated_weights(&logs)?;
-        let effective = 1.0 / weights.iter().map(|w| w * w).sum::<f64>();
-        Some(Round {
-            parameters,
-            whitened,
-            weights,
-            effective,
-        })
-    }
-}
-
-/// Weights that sum to 1, truncated; `None` when no draw counts.
-fn truncated_weights(logs: &[f64]) -> Option<Vec<f64>> {
-    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if !top.is_finite() {
-        return None;
-    }
-    let mut weights: Vec<f64> = logs
-        .iter()
-        .map(|log| {
-            if log.is_finite() {
-                (log - top).exp()
-            } else {
-                0.0
-            }
-        })
-        .collect();
-    let count = weights.len() as f64;
-    let most = weights.iter().sum::<f64>() / count.sqrt();
-    weights.iter_mut().for_each(|w| *w = w.min(most));
-    let sum: f64 = weights.iter().sum();
-    weights.iter_mut().for_each(|w| *w /= sum);
-    Some(weights)
-}
-
-impl Round {
-    /// The proposal that the weighted draws suggest.
-    fn next(&self) -> Option<Proposal> {
-        let mean = &self.parameters * DVector::from_column_slice(&self.weights);
-        let mut centred = self.parameters.clone();
-        for (mut column, weight) in centred.column_iter_mut().zip(&self.weights) {
-            if *weight > 0.0 {
-                column -= &mean;
-                column *= weight.sqrt();
-            } else {
-                column.fill(0.0);
-            }
+        for (log, found) in logs.iter_mut().zip(found) {
+            *log += found;
         }
-        let covariance = &centred * centred.transpose();
-        Proposal::new(mean, covariance)
+        parameters.push(moved);
+        turned.push(residuals);
     }
-
-    /// Places of `count` draws that together stand for the weighted ones (systematic
-    /// resampling).
-    fn resampled(&self, count: usize, rng: &mut ChaCha8Rng) -> Vec<usize> {
-        let mut places = Vec::with_capacity(count);
-        let mut target = rng.random::<f64>() / count as f64;
-        let mut reached = 0.0;
-        for (place, weight) in self.weights.iter().enumerate() {
-            reached += weight;
-            while target < reached && places.len() < count {
-                places.push(place);
-                target += 1.0 / count as f64;
-            }
-        }
-        // Rounding may leave the last target beyond the sum of the weights.
-        while places.len() < count {
-            places.push(places.last().copied().unwrap_or(0));
-        }
-        places
-    }
+    Some(Joined {
+        errors: Round::new(errors, vec![], &logs)?,
+        parameters,
+        turned,
+    })
 }
 
 impl Posterior {
     /// Draws from the posterior of a fit; `None` when the fit gives no proposal.
     pub(crate) fn sample(joint: &Joint, best: &Best, seed: u64) -> Option<Self> {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let mut proposal = Proposal::new(best.parameters.clone(), best.covariance.clone() * 1.2)?;
-        for count in ADAPTING {
-            if let Some(next) = proposal.round(joint, count, &mut rng)?.next() {
-                proposal = next;
-            }
-        }
-        let mut round = proposal.round(joint, LAST, &mut rng)?;
-        for _ in 0..EXTRA_ROUNDS {
-            if round.effective >= ENOUGH * LAST as f64 {
-                break;
-            }
-            let Some(proposal) = round.next() else { break };
-            let another = proposal.round(joint, LAST, &mut rng)?;
-            if another.effective > round.effective {
-                round = another;
-            }
-        }
-        let places = round.resampled(KEPT, &mut rng);
-        let parameters = round.parameters.select_columns(&places);
-        let mut nodes = vec![];
-        let mut grids = vec![];
-        for (index, strip) in joint.strips.iter().enumerate() {
-            let pilot = joint.curve(best.parameters.as_slice(), index)?;
-            let grid = Grid::new(
-                &pilot,
-                &strip.usable.x,
-                &joint.whiten,
-                strip.first_step_row(),
-            );
-            nodes.push(grid.draws(&round.whitened, &places, &mut rng));
-            grids.push(grid);
-        }
-        Some(Self {
-            parameters,
-            nodes,
-            grids,
-        })
+        let shared = Shared::of(joint);
+        let mode = shared.mode(joint, best);
+        let targets = (0..joint.strips.len())
+            .map(|strip| StripTarget::new(joint, best, strip, &shared))
+            .collect::<Option<Vec<_>>>()?;
+        let joined = joined(joint, &targets, &mode, &mut rng)?;
+        let places = joined.errors.resampled(KEPT, &mut rng);
+        let lag = places
+            .iter()
+            .map(|&place| {
+                joint.lag.0 + joint.lag.1 * joined.errors.parameters[(mode.len() - 1, place)]
+            })
+            .collect();
+        let strips = targets
+            .into_iter()
+            .zip(joined.parameters.iter().zip(&joined.turned))
+            .map(|(target, (parameters, turned))| {
+                StripPosterior::new(target, parameters, turned, &places, &mut rng)
+            })
+            .collect::<Option<Vec<_>>>()?;
+        Some(Self { strips, lag })
     }
 
-    /// The curve of a strip in a draw, with its discrepancy.
-    pub(crate) fn curve(&self, joint: &Joint, draw: usize, strip: usize) -> Option<Drawn<'_>> {
-        let parameters = self.parameters.column(draw);
-        Some(Drawn {
-            curve: joint.curve(parameters.as_slice(), strip)?,
-            grid: &self.grids[strip],
-            nodes: self.nodes[strip].column(draw),
+    /// Count of draws.
+    pub(crate) fn len(&self) -> usize {
+        self.lag.len()
+    }
+
+    /// Lamp lag of a draw, seconds.
+    pub(crate) fn lag(&self, draw: usize) -> f64 {
+        self.lag[draw]
+    }
+
+    /// The curve of a strip in a draw, with its warp.
+    pub(crate) fn curve(&self, draw: usize, strip: usize) -> Drawn<'_> {
+        let own = &self.strips[strip];
+        let count = own.target.grid.len();
+        Drawn {
+            curve: own.curves[draw],
+            target: &own.target,
+            nodes: &own.nodes.as_slice()[draw * count..(draw + 1) * count],
+        }
+    }
+}
+
+impl StripPosterior {
+    fn new(
+        target: StripTarget,
+        parameters: &DMatrix<f64>,
+        turned: &DMatrix<f64>,
+        places: &[usize],
+        rng: &mut ChaCha8Rng,
+    ) -> Option<Self> {
+        let curves = places
+            .iter()
+            .map(|&place| target.curve(parameters.column(place).as_slice()))
+            .collect::<Option<Vec<_>>>()?;
+        let mut nodes = DMatrix::zeros(target.grid.len(), places.len());
+        let mut w = DVector::zeros(target.grid.len());
+        for (mut column, &place) in nodes.column_iter_mut().zip(places) {
+            let turned = turned.column(place);
+            let size = target.size_at(turned.as_slice(), rng.random());
+            target.grid.draw(size, &turned, &mut w, rng);
+            column.copy_from(&w);
+        }
+        Some(Self {
+            target,
+            curves,
+            nodes,
         })
     }
 }
 
-/// A curve drawn from the posterior: the formula and the discrepancy from it.
+/// A curve drawn from the posterior: the formula and the warp of its log exposure.
 pub(crate) struct Drawn<'a> {
     pub(crate) curve: Curve,
-    grid: &'a Grid,
-    nodes: nalgebra::DVectorView<'a, f64>,
+    target: &'a StripTarget,
+    nodes: &'a [f64],
 }
 
 impl Drawn<'_> {
     /// Log exposure where the net density is reached.
     pub(crate) fn x_at(&self, net_density: f64) -> f64 {
-        let x = self.curve.x_at(net_density);
-        if x.is_finite() {
-            self.moved(x, net_density)
-        } else {
-            x
-        }
+        self.warped(self.curve.x_at(net_density))
     }
 
     /// Log exposure of the shoulder end.
     pub(crate) fn shoulder_x(&self) -> f64 {
-        let net_density = super::model::SHOULDER_SHARE * self.curve.net;
-        self.moved(self.curve.shoulder_x(), net_density)
+        self.warped(self.curve.shoulder_x())
     }
 
     /// Density at a log exposure.
     pub(crate) fn density(&self, x: f64) -> f64 {
-        let net = self.curve.net_density(x);
-        let delta = discrepancy::amplitude(net, self.curve.net) * self.grid.at(self.nodes, x);
-        self.curve.dmin + net + delta
+        self.curve.density(x + self.target.grid.at(self.nodes, x))
     }
 
-    /// The place of a point of the formula on the real curve, to first order.
-    fn moved(&self, x: f64, net_density: f64) -> f64 {
-        let amplitude = discrepancy::amplitude(net_density, self.curve.net);
-        let delta = amplitude * self.grid.at(self.nodes, x);
-        x - (delta / self.curve.slope(x)).clamp(-MOST_SHIFT, MOST_SHIFT)
+    /// x with x + w(x) = `formula`: put in twice.
+    fn warped(&self, formula: f64) -> f64 {
+        if !formula.is_finite() {
+            return formula;
+        }
+        let grid = &self.target.grid;
+        let once = formula - grid.at(self.nodes, formula);
+        formula - grid.at(self.nodes, once)
     }
 }

@@ -1,73 +1,132 @@
 //! What is known of photographic materials before a strip is read.
 //!
-//! Each prior is a normal distribution so wide that it matters only where the steps leave
-//! the parameter free. Where the numbers come from: printing papers reach net densities of 1.4
-//! (matt) to 2.1 (glossy), coats by hand 1.0 to 1.8 (common practice, no source), all of them
-//! alike likely: the priors have the mean and the spread of that;
-//! grades 0 to 5 have ranges R of 50 to 170 (the bounds of the ANSI PH2.2-1966 appendix). The
-//! shapes lie between a normal distribution of the grains' log sensitivities, which has
-//! ln q below -4 and ln s near 2.6, and the logistic curve with 0 and 0; long toes, sharp
-//! shoulders, two emulsions in one coat and surfaces that reflect lie between, the formula
-//! fitted to them without noise by least squares.
+//! A prior decides only what the steps leave free, so it must be wide where steps often say
+//! nothing: it is flat over every net density that papers and coats have, and normal, wide, over
+//! range and shapes. Where the numbers come from: printing papers reach net densities of 1.4
+//! (matt) to 2.1 (glossy), coats by hand 0.6 to 2.0 (common practice, no source); grades 0 to 5
+//! have ranges R of 50 to 170 (the bounds of the ANSI PH2.2-1966 appendix). The shapes lie
+//! between a normal distribution of the grains' log sensitivities, which has ln q below -4 and
+//! ln s near 2.6, and the logistic curve with 0 and 0; long toes, sharp shoulders, two emulsions
+//! in one coat and surfaces that reflect lie between and beyond, the formula fitted to them
+//! without noise by least squares.
 
 use super::evidence::Usable;
 use super::model::{ANCHOR_X, DMIN, LN_NET, LN_Q, LN_RANGE, LN_S, PARAMETERS};
 use crate::measure::strip::Role;
 
-/// A normal distribution.
+/// A distribution of a parameter before the steps are read.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Normal {
-    /// Its mean.
-    pub mean: f64,
-    /// Its standard deviation.
-    pub sd: f64,
+pub enum Prior {
+    /// Normal.
+    Normal {
+        /// Its mean.
+        mean: f64,
+        /// Its standard deviation.
+        sd: f64,
+    },
+    /// Equal chances from `low` to `high`, falling beyond as a normal distribution does.
+    Flat {
+        /// Lower end.
+        low: f64,
+        /// Upper end.
+        high: f64,
+        /// Standard deviation of the fall beyond either end.
+        edge: f64,
+    },
 }
 
-/// ln of the net density of a printing paper, uniform from 1.4 to 2.1: 1.74, times or divided by
-/// 1.12 at one standard deviation.
-pub const LN_NET_PAPER: Normal = Normal {
-    mean: 0.553,
-    sd: 0.116,
+impl Prior {
+    /// Distance from what is expected, in standard deviations: -2 ln of the density is its square.
+    pub(crate) fn distance(self, value: f64) -> f64 {
+        match self {
+            Self::Normal { mean, sd } => (value - mean) / sd,
+            Self::Flat { low, high, edge } => (value - value.clamp(low, high)) / edge,
+        }
+    }
+
+    /// Change of the distance with the value.
+    pub(crate) fn slope(self, value: f64) -> f64 {
+        match self {
+            Self::Normal { sd, .. } => 1.0 / sd,
+            Self::Flat { low, high, edge } => {
+                if (low..=high).contains(&value) {
+                    0.0
+                } else {
+                    1.0 / edge
+                }
+            }
+        }
+    }
+
+    /// Its middle.
+    pub(crate) fn middle(self) -> f64 {
+        match self {
+            Self::Normal { mean, .. } => mean,
+            Self::Flat { low, high, .. } => 0.5 * (low + high),
+        }
+    }
+
+    /// Its standard deviation, the edges left out.
+    pub(crate) fn sd(self) -> f64 {
+        match self {
+            Self::Normal { sd, .. } => sd,
+            Self::Flat { low, high, .. } => (high - low) / 12f64.sqrt(),
+        }
+    }
+
+    /// The same, so many times wider.
+    fn widened(self, times: f64) -> Self {
+        match self {
+            Self::Normal { mean, sd } => Self::Normal {
+                mean,
+                sd: sd * times,
+            },
+            Self::Flat { low, high, edge } => Self::Flat {
+                low,
+                high,
+                edge: edge * times,
+            },
+        }
+    }
+}
+
+/// ln of the net density of a printing paper: any from 1.0 to 2.34.
+pub const LN_NET_PAPER: Prior = Prior::Flat {
+    low: 0.0,
+    high: 0.85,
+    edge: 0.08,
 };
-/// ln of the net density of a hand-made coat, uniform from 1.0 to 1.8: 1.38, times or divided by
-/// 1.18.
-pub const LN_NET_COAT: Normal = Normal {
-    mean: 0.322,
-    sd: 0.167,
+/// ln of the net density of a hand-made coat: any from 0.4 to 2.34.
+pub const LN_NET_COAT: Prior = Prior::Flat {
+    low: -0.92,
+    high: 0.85,
+    edge: 0.08,
 };
-/// ln of the ISO range: R 105, times or divided by 1.28.
-pub const LN_RANGE_PRIOR: Normal = Normal {
-    mean: 4.65,
-    sd: 0.25,
-};
+/// ln of the ISO range: R 99, times or divided by 1.5.
+pub const LN_RANGE_PRIOR: Prior = Prior::Normal { mean: 4.6, sd: 0.4 };
 /// ln q, the shoulder's shape; 0 is the logistic curve, and below -4 nothing changes.
-pub const LN_Q_PRIOR: Normal = Normal {
-    mean: -2.5,
-    sd: 1.2,
+pub const LN_Q_PRIOR: Prior = Prior::Normal {
+    mean: -1.0,
+    sd: 2.0,
 };
 /// ln s, the toe's shape; 0 is the logistic curve.
-pub const LN_S_PRIOR: Normal = Normal { mean: 1.6, sd: 0.8 };
+pub const LN_S_PRIOR: Prior = Prior::Normal { mean: 0.6, sd: 1.1 };
 /// Spread of the anchor's log exposure about the middle of the steps, decades: only keeps a
 /// strip that is dark or light all over from running away.
 pub const ANCHOR_SPREAD: f64 = 1.5;
-/// Without a margin: Dmin about the lightest step less half this, density.
-pub const DMIN_SPREAD: f64 = 0.15;
+/// Dmin of a strip without unexposed coat: any from that of the whitest ground up; how far, its
+/// lightest step says.
+pub const DMIN_FREE: Prior = Prior::Flat {
+    low: 0.02,
+    high: 1.5,
+    edge: 0.03,
+};
 /// How much wider every prior is when priors are switched off: what is left only keeps the
 /// arithmetic finite.
 pub const SWITCHED_OFF: f64 = 4.0;
 
-/// Density of the model discrepancy, where net density is half of the full one: no paper is
-/// our formula. It falls to nothing toward Dmin and Dmax. The formula fitted without noise
-/// misses the shapes named above by 0.001 to 0.011.
-pub const DISCREPANCY: f64 = 0.011;
-/// How slowly it falls: the power of 4 F (1 - F), F the share of net density. Toe and shoulder
-/// are where formulas differ most, so it is held up there.
-pub const DISCREPANCY_POWER: f64 = 0.25;
-/// Log exposure over which the discrepancy stays alike, decades.
-pub const DISCREPANCY_LENGTH: f64 = 0.2;
-
 /// The prior of ln of the net density, by what the strip is.
-pub(crate) fn ln_net(role: Role) -> Normal {
+pub(crate) fn ln_net(role: Role) -> Prior {
     match role {
         Role::Reference => LN_NET_PAPER,
         Role::Coupon => LN_NET_COAT,
@@ -75,15 +134,12 @@ pub(crate) fn ln_net(role: Role) -> Normal {
 }
 
 /// The priors of one strip's parameters, in the order of the parameters.
-pub(crate) fn of_strip(usable: &Usable, switched_on: bool) -> [Option<Normal>; PARAMETERS] {
+pub(crate) fn of_strip(usable: &Usable, switched_on: bool) -> [Option<Prior>; PARAMETERS] {
     let widen = if switched_on { 1.0 } else { SWITCHED_OFF };
     let (low, high) = usable.x_span();
     let mut priors = [None; PARAMETERS];
-    let mut set = |parameter: usize, prior: Normal| {
-        priors[parameter] = Some(Normal {
-            sd: prior.sd * widen,
-            ..prior
-        });
+    let mut set = |parameter: usize, prior: Prior| {
+        priors[parameter] = Some(prior.widened(widen));
     };
     set(LN_NET, ln_net(usable.role));
     set(LN_RANGE, LN_RANGE_PRIOR);
@@ -91,19 +147,13 @@ pub(crate) fn of_strip(usable: &Usable, switched_on: bool) -> [Option<Normal>; P
     set(LN_S, LN_S_PRIOR);
     set(
         ANCHOR_X,
-        Normal {
+        Prior::Normal {
             mean: 0.5 * (low + high),
             sd: ANCHOR_SPREAD,
         },
     );
     if !usable.has_margin {
-        set(
-            DMIN,
-            Normal {
-                mean: usable.base() - 0.5 * DMIN_SPREAD,
-                sd: DMIN_SPREAD,
-            },
-        );
+        set(DMIN, DMIN_FREE);
     }
     priors
 }

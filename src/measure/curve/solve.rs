@@ -40,7 +40,7 @@ pub(crate) struct Fitted {
 impl Fitted {
     /// Places of all draws.
     pub(crate) fn all_draws(&self) -> Vec<usize> {
-        (0..self.posterior.parameters.ncols()).collect()
+        (0..self.posterior.len()).collect()
     }
 }
 

@@ -3,11 +3,12 @@
 use egui::{Color32, Pos2, Rect, RichText, ScrollArea, Shape, Stroke, Ui, Vec2};
 
 use super::{frame, term, toggle_button};
+use crate::document::report::contrast::{self, TONES};
 use crate::document::report::headline::source;
-use crate::document::report::words::{self, CONTRAST, SPEED};
+use crate::document::report::words::{self, SPEED};
 use crate::measure::analysis::PairResult;
+use crate::measure::compare::PairAnswer;
 use crate::measure::compare::eye::{self, Agreement};
-use crate::measure::estimate::Estimate;
 use crate::measure::finding::{Finding, Weight};
 use crate::measure::strip::Role;
 use crate::window::command::Command;
@@ -99,12 +100,8 @@ fn short(scene: &Scene<'_>, pair: &PairResult) -> String {
     if let Some((least, most)) = answer.ratio.bounds() {
         said.push_str(&format!(" ({} to {})", times(least), times(most)));
     }
-    if let Some(value) = answer.contrast_difference.value {
-        let direction = if value < 0.0 { "harder" } else { "softer" };
-        said.push_str(&format!(
-            ", {direction} by {}",
-            words::plain(value.abs(), 0)
-        ));
+    if let Some(value) = answer.contrast_by_tones.stops.value {
+        said.push_str(&format!(", {}", TONES.said(value)));
     }
     let settled = answer
         .stops
@@ -208,7 +205,7 @@ fn pair_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
         }
     }
     ui.add_space(4.0);
-    contrast_ui(ui, &answer.contrast_difference);
+    contrast_ui(ui, answer);
     settled_ui(ui, scene, pair);
     if let Some(part) = answer.budget.first() {
         ui.add_space(4.0);
@@ -227,25 +224,38 @@ fn pair_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
     by_eye_ui(ui, scene, pair);
 }
 
-fn contrast_ui(ui: &mut Ui, difference: &Estimate) {
-    let Some(value) = difference.value else {
-        ui.label("Contrast: no difference can be given");
-        ui.weak(words::interval(difference, |value| CONTRAST.said(value)));
-        return;
+fn contrast_ui(ui: &mut Ui, answer: &PairAnswer) {
+    let tones = &answer.contrast_by_tones;
+    if let Some(value) = tones.stops.value {
+        let direction = if value < 0.0 { "Harder" } else { "Softer" };
+        ui.label(strong(format!("{direction} by {}", TONES.amount(value))))
+            .on_hover_text(
+                "How much more exposure (softer) or less (harder) the emulsion takes from the light \
+                 tone to the dark one than the paper, over the tones that both strips show.",
+            );
+        ui.label(contrast::between(tones));
+        if let Some((low, high)) = tones.stops.bounds() {
+            ui.label(format!("95 %: {}", TONES.span(low, high)));
+        }
+    } else {
+        ui.label("Contrast: no figure can be given");
+        ui.weak(words::interval(&tones.stops, |value| TONES.said(value)));
+    }
+    let difference = &answer.contrast_difference;
+    let signed = |value: f64| words::signed(value, 0);
+    let said = match (difference.value, difference.bounds()) {
+        (Some(value), Some((low, high))) => format!(
+            "ISO R {} (95 %: {} to {})",
+            signed(value),
+            signed(low),
+            signed(high)
+        ),
+        _ => format!("ISO R: none, because {}", words::reason(difference)),
     };
-    let direction = if value < 0.0 { "Harder" } else { "Softer" };
-    let size = words::plain(value.abs(), 0);
-    ui.label(strong(format!("{direction} by {size} (ISO R)")))
-        .on_hover_text(
-            "The exposure range R of ISO 6846, emulsion less paper: a longer range is softer.",
-        );
-    match difference.bounds() {
-        Some((low, high)) => ui.label(format!(
-            "between {}",
-            CONTRAST.span(low, high).replace(" to ", " and ")
-        )),
-        None => ui.label(words::interval(difference, |value| CONTRAST.said(value))),
-    };
+    ui.label(said).on_hover_text(format!(
+        "The exposure range of the emulsion less that of the paper: above zero is softer. {}",
+        contrast::WHAT_RANGE_IS
+    ));
 }
 
 fn settled_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
