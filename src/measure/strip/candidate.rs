@@ -5,10 +5,10 @@ use rayon::prelude::*;
 use super::extent;
 use super::grid::{Sides, stretch};
 use super::lane::Lane;
-use super::posterior::{Certainty, SAME_READING, certainty};
+use super::posterior::{Reading, readings};
 use super::profile::{Profile, Sums};
 use super::seeds::{Seed, seeds};
-use super::steps::{Barred, Ends, Pattern, Search, Steps, best};
+use super::steps::{Ends, Pattern, Search, Steps, best};
 use super::view::View;
 
 /// Widths of hand-held steps: a fifth off is usual.
@@ -77,38 +77,9 @@ impl Candidate {
         })
     }
 
-    /// How sure each border of a reading is.
-    pub fn certainty(&self, steps: &Steps, pattern: Pattern) -> Vec<Certainty> {
-        certainty(&self.sums, pattern, steps, Sides::Fitted)
-    }
-
-    /// The likeliest reading of another kind, if there is one worth telling: its least sure
-    /// border lies elsewhere. With the chance of that.
-    pub fn other(
-        &self,
-        steps: &Steps,
-        certainty: &[Certainty],
-        pattern: Pattern,
-    ) -> Option<(Steps, f64)> {
-        let (border, least) = certainty
-            .iter()
-            .enumerate()
-            .max_by(|a, b| a.1.elsewhere.total_cmp(&b.1.elsewhere))?;
-        if least.elsewhere < WORTH_TELLING {
-            return None;
-        }
-        let search = Search {
-            widths: (steps.width / NEAR_WIDTHS, steps.width * NEAR_WIDTHS),
-            sides: Sides::Fitted,
-            barred: Some(Barred {
-                border,
-                at: steps.borders[border],
-                within: SAME_READING * steps.width,
-            }),
-        };
-        let counts = [steps.borders.len() - 1];
-        let [mut others] = best(&self.sums, [(pattern, &counts)], &search);
-        Some((others.pop()??, least.elsewhere))
+    /// All ways to read it that are like this one or near it, likeliest first.
+    pub fn near(&self, steps: &Steps, pattern: Pattern) -> Vec<Reading> {
+        readings(&self.sums, pattern, steps, Sides::Fitted)
     }
 
     /// Whether it lies along and within a better candidate: the same thing once more.
@@ -149,8 +120,6 @@ const LEAST_SCORE: f64 = 6.0;
 const SAME_THING: f64 = 0.6;
 /// Sine of the angle within which two lanes go the same way.
 const SAME_DIRECTION: f64 = 0.2;
-/// Chance of another reading from which a person is told of it.
-const WORTH_TELLING: f64 = 0.1;
 /// Angles, radians, by which a lane lies askew to a sure one and may have been misled.
 const ASKEW: std::ops::Range<f64> = 0.05..0.35;
 /// Times that sides and steps are fitted in turn.
@@ -220,7 +189,6 @@ fn refined(view: &View, candidate: Candidate, counts: &Counts) -> Option<Candida
         let search = Search {
             widths: (width / NEAR_WIDTHS, width * NEAR_WIDTHS),
             sides: Sides::Fitted,
-            barred: None,
         };
         let (from, to) = lane.on_view(view);
         let profile = Profile::of(view, &lane, from, to);
@@ -304,7 +272,6 @@ fn read_both_ways(view: &View, lane: &Lane, counts: &Counts) -> Option<Candidate
             1.3 * 2.0 * lane.half_width,
         ),
         sides: Sides::Rough,
-        barred: None,
     };
     let ways = [(*lane, from, onward), (lane.turned(), -end, backward)];
     ways.into_iter()

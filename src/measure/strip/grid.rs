@@ -6,17 +6,18 @@
 
 use super::lane::median;
 use super::profile::{BANDS, Sums};
-use super::steps::Ends;
+use super::steps::{Ends, Steps};
 
 /// Share of borders that may show nothing at all (melted into base or Dmax).
 const MELTED: f64 = 0.15;
 /// Breadth of the plausible evidence of a border, standard errors.
 const BROAD: f64 = 40.0;
-/// Chance that a strip has no margin at its light end: the blades of the easel or the card
-/// leave one as a rule.
-const WITHOUT_MARGIN: f64 = 0.00002;
+/// Chance that a strip has no margin at its light end.
+const WITHOUT_MARGIN: f64 = 0.003;
 /// Chance that a strip has a second margin, beyond its darkest step.
 const SECOND_MARGIN: f64 = 0.15;
+/// Chance that what lies beyond the darkest step is darker still: an open lid, slate.
+const RISE_BEYOND: f64 = 0.1;
 /// Standard errors by which the density falls at least from the darkest step to a margin.
 const CLEAR_FALL: f64 = 4.0;
 /// Widths of a margin as shares of the common width of the steps.
@@ -145,7 +146,15 @@ impl Grid {
         let outer = self.outer();
         let places = self.z.len();
         let last_place = places - 1;
-        let mut dark_end: Vec<f64> = self.z.iter().map(|&z| border_gain(-z).max(-4.0)).collect();
+        let mut dark_end: Vec<f64> = self
+            .z
+            .iter()
+            .map(|&z| {
+                border_gain(-z)
+                    .max(border_gain(z) + RISE_BEYOND.ln())
+                    .max(-4.0)
+            })
+            .collect();
         clear_at_the_ends(&mut dark_end);
         let start = |place: usize| outer[place] - self.presence[place];
         let end = |place: usize| dark_end[place] + self.presence[place];
@@ -195,6 +204,21 @@ impl Grid {
             })
             .unzip();
         (self.first, self.begins, self.last, self.ends) = (first, begins, last, ends);
+    }
+
+    /// A reading with its borders at these places.
+    pub fn steps(&self, at: &[usize], width: f64, score: f64) -> Steps {
+        let sample = |place: usize| place as f64 * self.pitch;
+        let other = |place: usize, own: usize| (place != own).then(|| sample(place));
+        let (first, last) = (at[0], at[at.len() - 1]);
+        Steps {
+            score,
+            width,
+            begins: other(self.begins[first], first),
+            ends: other(self.ends[last], last),
+            borders: at.iter().map(|&place| sample(place)).collect(),
+            evidence: at.iter().map(|&place| self.z[place]).collect(),
+        }
     }
 
     /// Stray cost strictly inside a field, clear of its borders' own response.

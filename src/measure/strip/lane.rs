@@ -1,6 +1,6 @@
 //! Lanes: the two parallel long sides that a strip would have, and what lies between them.
 
-use super::seeds::Seed;
+use super::seeds::{Seed, Tone};
 use super::view::View;
 use crate::measure::geometry::Point;
 
@@ -12,8 +12,10 @@ pub(super) struct Lane {
     /// Direction of the middle line, radians from x toward y.
     pub angle: f64,
     pub half_width: f64,
-    /// Where the seed's dark stretch begins and ends along the lane.
+    /// Where the seed's stretch begins and ends along the lane.
     pub dark: (f64, f64),
+    /// Whether the inside is taken to be darker or lighter than what lies beside.
+    pub tone: Tone,
     /// How clear the sides are: median step of density at them over its scatter, capped.
     pub clearness: f64,
 }
@@ -28,6 +30,7 @@ impl Lane {
             angle,
             half_width: width * scale,
             dark: (-length * scale, length * scale),
+            tone: seed.tone,
             clearness: 0.0,
         };
         [
@@ -131,6 +134,7 @@ impl Lane {
             angle: self.angle + turn,
             half_width: (at_right - at_left) / 2.0 * turn.cos(),
             dark: self.dark,
+            tone: self.tone,
             clearness: clear(&right, scatter_right).min(clear(&left, scatter_left)),
         })
         .filter(|lane| lane.half_width > 2.0)
@@ -153,13 +157,17 @@ impl Lane {
         if samples.len() < 2 * window + 1 {
             return None;
         }
-        // The inside is darker: only a fall of density outward is a side.
+        // Only a fall of density outward is a side of a dark lane, a rise of a light one.
+        let sense = match self.tone {
+            Tone::Dark => 1.0,
+            Tone::Light => -1.0,
+        };
         let (mut best, mut best_at) = (0.0, None);
         let mut steps = vec![0.0; samples.len()];
         for at in window..=samples.len() - window {
             let inner: f64 = samples[at - window..at].iter().sum();
             let outer: f64 = samples[at..at + window].iter().sum();
-            let step = (inner - outer) / window as f64;
+            let step = sense * (inner - outer) / window as f64;
             if at < steps.len() {
                 steps[at] = step;
             }

@@ -2,9 +2,8 @@
 
 use super::borders::{Border, evened, placed};
 use super::candidate::Candidate;
-use super::posterior::Certainty;
+use super::posterior::Reading;
 use super::shape::Layout;
-use super::steps::Steps;
 use crate::measure::geometry::Field;
 
 /// The step of the series that lies on each field, from the lightest to the darkest.
@@ -30,11 +29,11 @@ pub(super) enum Made {
 /// Fields and borders of a reading in lane coordinates.
 pub(super) fn layout(
     candidate: &Candidate,
-    steps: &Steps,
-    certainty: &[Certainty],
+    reading: &Reading,
     made: Made,
     numbering: &[usize],
 ) -> Layout {
+    let (steps, certainty) = (&reading.steps, reading.certainty.as_slice());
     let mut borders = placed(&candidate.profile, &candidate.lane, steps, certainty);
     if made == Made::ByMachine {
         evened(&mut borders, &steps.evidence);

@@ -3,6 +3,7 @@
 mod again;
 mod borders;
 mod candidate;
+mod exposing;
 mod extent;
 mod grid;
 mod lane;

@@ -1,8 +1,10 @@
-//! Dark rectangles: where a strip may lie.
+//! Rectangles darker or lighter than what they lie on: where a strip may lie.
 //!
-//! The view is cut at several densities above its lightest; at each, connected dark areas
-//! that fill an upright or tilted rectangle are kept. A strip's light steps may be missing
-//! from every cut: a seed only tells where to look.
+//! The view is cut at several densities above its lightest; at each, connected areas on either
+//! side of the cut that fill an upright or tilted rectangle are kept: dark ones on a white lid,
+//! light ones where the lid stood open or the coat lies on slate. A strip's light steps may be
+//! missing from every dark area and its dark ones from every light one: a seed only tells where
+//! to look.
 
 use image::{GrayImage, Luma};
 use imageproc::distance_transform::Norm;
@@ -21,7 +23,17 @@ const LEAST_FILL: f64 = 0.6;
 /// Share of the view's area that a seed must cover at least.
 const LEAST_AREA: f64 = 0.0004;
 
-/// A dark rectangle in view coordinates of the view it was found on.
+/// A light area may take up no more of the view: the lid around everything is none.
+const MOST_LIGHT: f64 = 0.5;
+
+/// Which side of a cut an area lies on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Tone {
+    Dark,
+    Light,
+}
+
+/// A rectangle in view coordinates of the view it was found on.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Seed {
     pub centre: Point,
@@ -29,14 +41,20 @@ pub(super) struct Seed {
     pub angle: f64,
     /// Half of the extent along the first axis and across it.
     pub half: (f64, f64),
+    /// Whether it is darker or lighter than what lies around it.
+    pub tone: Tone,
 }
 
 /// All seeds on a (coarse) view, from the lowest cut to the highest.
 pub(super) fn seeds(view: &View) -> Vec<Seed> {
     let base = lightest(view);
-    let per_cut: Vec<Vec<Seed>> = CUTS
+    let cuts: Vec<(f32, Tone)> = [Tone::Dark, Tone::Light]
+        .into_iter()
+        .flat_map(|tone| CUTS.map(|cut| (base + cut, tone)))
+        .collect();
+    let per_cut: Vec<Vec<Seed>> = cuts
         .par_iter()
-        .map(|cut| seeds_at(view, base + cut))
+        .map(|&(cut, tone)| seeds_at(view, cut, tone))
         .collect();
     per_cut.into_iter().flatten().collect()
 }
@@ -60,11 +78,11 @@ struct Area {
     y: (u32, u32),
 }
 
-fn seeds_at(view: &View, cut: f32) -> Vec<Seed> {
+fn seeds_at(view: &View, cut: f32, tone: Tone) -> Vec<Seed> {
     let (width, height) = (view.width as u32, view.height as u32);
     let mask = GrayImage::from_fn(width, height, |x, y| {
         let dark = view.density[(y * width + x) as usize] > cut;
-        Luma([if dark { 255 } else { 0 }])
+        Luma([if dark == (tone == Tone::Dark) { 255 } else { 0 }])
     });
     let mask = close(&mask, Norm::LInf, 1);
     let labels = connected_components(&mask, Connectivity::Four, Luma([0u8]));
@@ -88,14 +106,18 @@ fn seeds_at(view: &View, cut: f32) -> Vec<Seed> {
         area.y = (area.y.0.min(y), area.y.1.max(y));
     }
     let least = (LEAST_AREA * view.density.len() as f64).max(16.0) as usize;
+    let most = match tone {
+        Tone::Dark => view.density.len(),
+        Tone::Light => (MOST_LIGHT * view.density.len() as f64) as usize,
+    };
     areas
         .iter()
         .enumerate()
-        .filter(|(_, area)| area.pixels >= least)
+        .filter(|(_, area)| (least..=most).contains(&area.pixels))
         .filter_map(|(number, area)| {
             let inside = |x: u32, y: u32| labels.get_pixel(x, y).0[0] as usize == number + 1;
             let angle = angle_of(view, area, &inside);
-            rectangle(area, angle, &inside)
+            rectangle(area, angle, tone, &inside)
         })
         .collect()
 }
@@ -129,7 +151,12 @@ fn angle_of(view: &View, area: &Area, inside: &impl Fn(u32, u32) -> bool) -> f64
     imaginary.atan2(real) / 4.0
 }
 
-fn rectangle(area: &Area, angle: f64, inside: &impl Fn(u32, u32) -> bool) -> Option<Seed> {
+fn rectangle(
+    area: &Area,
+    angle: f64,
+    tone: Tone,
+    inside: &impl Fn(u32, u32) -> bool,
+) -> Option<Seed> {
     let (sin, cos) = angle.sin_cos();
     let middle = Point::new(
         f64::from(area.x.0 + area.x.1 + 1) / 2.0,
@@ -159,6 +186,7 @@ fn rectangle(area: &Area, angle: f64, inside: &impl Fn(u32, u32) -> bool) -> Opt
         centre: Point::new(middle.x + u * cos - v * sin, middle.y + u * sin + v * cos),
         angle,
         half,
+        tone,
     })
 }
 

@@ -2,8 +2,9 @@
 
 use super::again::{Fields, told_apart};
 use super::candidate::{BY_HAND, BY_MACHINE, Candidate, Counts};
+use super::exposing::agreement;
 use super::layout::{Made, layout, numbering};
-use super::posterior::Certainty;
+use super::posterior::Reading;
 use super::report;
 use super::shape::shape;
 use super::steps::Steps;
@@ -44,8 +45,9 @@ pub(super) fn counts(wanted: &Wanted) -> Counts {
 /// One candidate as one thing.
 struct Thing<'a> {
     candidate: &'a Candidate,
-    steps: Steps,
-    certainty: Vec<Certainty>,
+    /// All ways to read it, likeliest first: at least one.
+    readings: Vec<Alternative>,
+    /// The likeliest.
     shape: StripShape,
     score: f64,
 }
@@ -68,7 +70,7 @@ pub(super) fn select(seen: &[&Seen], wanted: &Wanted) -> Found {
                     }
                     wedges.push(Thing {
                         score: steps.score + fit,
-                        ..thing(view, candidate, steps, Made::ByMachine, &order)
+                        ..thing(view, candidate, steps, Made::ByMachine, &order, None)
                     });
                 }
             }
@@ -77,7 +79,7 @@ pub(super) fn select(seen: &[&Seen], wanted: &Wanted) -> Found {
                 && clear_borders(steps) >= 2
             {
                 let order = numbering(*count, None);
-                things.push(thing(view, candidate, steps, Made::ByHand, &order));
+                things.push(thing(view, candidate, steps, Made::ByHand, &order, None));
             }
         }
     }
@@ -115,34 +117,11 @@ fn given(shape: &Option<StripShape>) -> Option<Located> {
 }
 
 fn located(thing: &Thing<'_>) -> Located {
-    Located::only(thing.shape.clone(), confidence(&thing.certainty))
-}
-
-/// The same with the other reading that the evidence allows, if there is one.
-fn located_with_others(view: &View, thing: &Thing<'_>, order: &[usize]) -> Located {
-    let other = thing
-        .candidate
-        .other(&thing.steps, &thing.certainty, BY_HAND)
-        .map(|(steps, share)| {
-            let other = self::thing(view, thing.candidate, &steps, Made::ByHand, order);
-            Alternative {
-                shape: other.shape,
-                chance: share,
-            }
-        });
-    let mut located = located(thing);
-    if let Some(other) = other {
-        let first = &mut located.readings[0];
-        first.chance = first.chance.min(1.0 - other.chance);
-        located.readings.push(other);
+    Located {
+        shape: thing.shape.clone(),
+        confidence: thing.readings.first().map_or(0.0, |reading| reading.chance),
+        readings: thing.readings.clone(),
     }
-    located
-}
-
-/// Chance that all borders of a reading are right: that of the least sure one, since what
-/// makes one wrong makes its neighbours wrong.
-fn confidence(certainty: &[Certainty]) -> f64 {
-    certainty.iter().map(|c| c.right).fold(1.0, f64::min)
 }
 
 /// Borders between fields that are beyond doubt.
@@ -157,20 +136,68 @@ fn thing<'a>(
     steps: &Steps,
     made: Made,
     order: &[usize],
+    exposures: Option<&[f64]>,
 ) -> Thing<'a> {
     let pattern = match made {
         Made::ByHand => BY_HAND,
         Made::ByMachine => BY_MACHINE,
     };
-    let certainty = candidate.certainty(steps, pattern);
-    let layout = layout(candidate, steps, &certainty, made, order);
+    let near = candidate.near(steps, pattern);
+    let chances = weighed(view.scan, candidate, &near, order, exposures);
+    let as_read = |(reading, chance): (&Reading, f64)| {
+        let layout = layout(candidate, reading, made, order);
+        Alternative {
+            shape: shape(view.scan, &candidate.lane, &layout, view.step),
+            chance,
+        }
+    };
+    let mut readings: Vec<Alternative> = near.iter().zip(chances).map(as_read).collect();
+    readings.sort_by(|a, b| b.chance.total_cmp(&a.chance));
     Thing {
         candidate,
-        steps: steps.clone(),
-        certainty,
-        shape: shape(view.scan, &candidate.lane, &layout, view.step),
+        shape: readings[0].shape.clone(),
+        readings,
         score: steps.score,
     }
+}
+
+/// Chances of readings once the exposures have had their say. What no reading accounts for stays
+/// what it is.
+fn weighed(
+    scan: usize,
+    candidate: &Candidate,
+    readings: &[Reading],
+    order: &[usize],
+    exposures: Option<&[f64]>,
+) -> Vec<f64> {
+    let as_they_lie = || readings.iter().map(|reading| reading.chance).collect();
+    let exposures = exposures.filter(|exposures| exposures.len() == order.len());
+    let Some(exposures) = exposures.filter(|_| readings.len() > 1) else {
+        return as_they_lie();
+    };
+    let ascending: Vec<f64> = order.iter().map(|&step| exposures[step]).collect();
+    let agreements: Vec<f64> = readings
+        .iter()
+        .map(|reading| {
+            let fields = Fields::of(scan, candidate, &reading.steps);
+            agreement(&fields.levels, &ascending)
+        })
+        .collect();
+    let most = agreements.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = readings
+        .iter()
+        .zip(&agreements)
+        .map(|(reading, agreement)| reading.chance * (agreement - most).exp())
+        .collect();
+    let named: f64 = readings.iter().map(|reading| reading.chance).sum();
+    let total: f64 = weights.iter().sum();
+    if total <= 0.0 {
+        return as_they_lie();
+    }
+    weights
+        .iter()
+        .map(|weight| weight * named / total)
+        .collect()
 }
 
 /// How well the levels of a lane follow a wedge's densities: log likelihood ratio, about; and
@@ -365,8 +392,8 @@ fn assign(views: &[&View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut 
         let view = views[strips[column].shape.scan];
         let exposures = wanted.strips[strip].log_exposures.as_deref();
         let order = numbering(count, exposures);
-        let thing = self::thing(view, candidate, &steps, Made::ByHand, &order);
-        found.strips[strip] = Some(located_with_others(view, &thing, &order));
+        let thing = self::thing(view, candidate, &steps, Made::ByHand, &order, exposures);
+        found.strips[strip] = Some(located(&thing));
     }
     found.spare = spare.iter().map(|&index| located(&strips[index])).collect();
 }

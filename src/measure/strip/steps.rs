@@ -28,7 +28,7 @@ pub(super) struct Pattern {
 }
 
 impl Pattern {
-    /// The spreads to try: on a rough lane the widest alone.
+    /// The spreads to try: on a rough lane the widest alone will do.
     pub fn spreads(&self, sides: Sides) -> &'static [f64] {
         match sides {
             Sides::Rough => &self.spreads[self.spreads.len().saturating_sub(1)..],
@@ -54,14 +54,6 @@ pub(super) struct Steps {
     pub ends: Option<f64>,
 }
 
-/// A border that must lie away from a place (samples), to see what else is possible.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Barred {
-    pub border: usize,
-    pub at: f64,
-    pub within: f64,
-}
-
 /// What is searched through.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Search {
@@ -69,8 +61,6 @@ pub(super) struct Search {
     pub widths: (f64, f64),
     /// Whether the lane's sides can be trusted.
     pub sides: Sides,
-    /// What is not to be found again.
-    pub barred: Option<Barred>,
 }
 
 /// Ratio of neighbouring common widths that are tried.
@@ -105,7 +95,7 @@ impl Widths {
     }
 
     /// Each width, narrowest first, with its gain.
-    fn each(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
+    pub fn each(&self) -> impl Iterator<Item = (usize, f64)> + Clone + '_ {
         (self.least..).zip(self.gain.iter().copied())
     }
 }
@@ -175,37 +165,18 @@ impl Laid<'_> {
 }
 
 /// The best borders for each of some counts of fields on a grid.
-fn best_on_grid(
-    grid: &Grid,
-    spread: f64,
-    counts: &[usize],
-    width: f64,
-    barred: Option<Barred>,
-) -> Vec<Option<Steps>> {
+fn best_on_grid(grid: &Grid, spread: f64, counts: &[usize], width: f64) -> Vec<Option<Steps>> {
     let most_fields = counts.iter().copied().max().unwrap_or(0);
-    let sample = |place: usize| place as f64 * grid.pitch;
-    let bar = |border: usize, gains: &mut [f64]| {
-        let barred = barred.filter(|barred| barred.border == border);
-        let Some(barred) = barred else { return };
-        for (place, gain) in gains.iter_mut().enumerate() {
-            if (sample(place) - barred.at).abs() < barred.within {
-                *gain = FORBID;
-            }
-        }
-    };
-    let mut first = grid.first.clone();
-    bar(0, &mut first);
     let mut laid = Laid {
         grid,
         widths: Widths::of(spread, width / grid.pitch),
-        begun: vec![first],
+        begun: vec![grid.first.clone()],
     };
     let mut ends: Vec<Option<(f64, usize)>> = Vec::with_capacity(most_fields);
-    for field in 0..most_fields {
+    for _ in 0..most_fields {
         let Some(mut reached) = laid.reached() else {
             break;
         };
-        bar(field + 1, &mut reached);
         ends.push(
             reached
                 .iter()
@@ -225,15 +196,7 @@ fn best_on_grid(
         .map(|&count| {
             let (score, end) = (*ends.get(count.checked_sub(1)?)?)?;
             let at = laid.borders(count, end);
-            let other = |place: usize, own: usize| (place != own).then(|| sample(place));
-            Some(Steps {
-                score,
-                width,
-                begins: other(grid.begins[at[0]], at[0]),
-                ends: other(grid.ends[at[count]], at[count]),
-                borders: at.iter().map(|&p| sample(p)).collect(),
-                evidence: at.iter().map(|&p| grid.z[p]).collect(),
-            })
+            Some(grid.steps(&at, width, score))
         })
         .collect()
 }
@@ -268,7 +231,7 @@ pub(super) fn best<const PATTERNS: usize>(
             let spreads = pattern.spreads(search.sides).iter();
             spreads
                 .flat_map(|&spread| {
-                    let found = best_on_grid(&grid, spread, &counts, width, search.barred);
+                    let found = best_on_grid(&grid, spread, &counts, width);
                     counts.iter().copied().zip(found)
                 })
                 .collect()
