@@ -81,7 +81,8 @@ pub fn lay(
             x += length / 2.0;
             deepest = deepest.max(width / 2.0 + lean);
         }
-        y += 2.0 * deepest + rng.random_range(apart.clone());
+        y += deepest;
+        y += deepest + rng.random_range(apart.clone());
     }
     let (c, s) = (tilt.cos(), tilt.sin());
     let quarter = if across {
