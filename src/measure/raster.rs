@@ -70,6 +70,15 @@ pub struct Light {
     pub source: String,
 }
 
+impl Light {
+    /// Whether the file itself names its encoding: not assumed, and not a person's word.
+    pub fn is_named(&self) -> bool {
+        !["assumed", "stated"]
+            .iter()
+            .any(|word| self.source.starts_with(word))
+    }
+}
+
 /// Share of each channel in what is read from all three; each set sums to 1, so that a neutral
 /// tone reads the same by either.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -218,6 +227,34 @@ impl Raster {
             return 1.0;
         }
         let (_, white, _) = light.select_nth_unstable_by(place, f32::total_cmp);
+        f64::from(*white)
+    }
+
+    /// The same as a code value, share of full scale, in the channel with the largest share.
+    pub fn white_code_share(&self, channel: Channel) -> f64 {
+        let weights = match channel {
+            Channel::Visual => self.light.weights.visual,
+            _ => self.light.weights.luminance,
+        };
+        let main = match channel {
+            Channel::Red => 0,
+            Channel::Green => 1,
+            Channel::Blue => 2,
+            Channel::Luminance | Channel::Visual => (0..self.channels)
+                .max_by(|&a, &b| weights[a].total_cmp(&weights[b]))
+                .unwrap_or(0),
+        };
+        let main = main.min(self.channels - 1);
+        let mut shares: Vec<f32> = (0..self.height)
+            .step_by(16)
+            .flat_map(|y| (0..self.width).step_by(16).map(move |x| (x, y)))
+            .map(|(x, y)| self.code_share(x, y, main))
+            .collect();
+        let place = shares.len() * 9 / 10;
+        if shares.is_empty() {
+            return 1.0;
+        }
+        let (_, white, _) = shares.select_nth_unstable_by(place, f32::total_cmp);
         f64::from(*white)
     }
 

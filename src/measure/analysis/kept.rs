@@ -136,7 +136,7 @@ pub(super) type ScaleKey = (
 /// Everything the checks of one scan depend on: the scan, what lies where, the channel.
 pub(super) type CheckKey = (
     ScanKey,
-    Vec<(usize, StripShape)>,
+    Vec<(usize, StripShape, Vec<Area>)>,
     Option<StripShape>,
     Option<Vec<f64>>,
     Channel,

@@ -5,6 +5,7 @@ mod budget;
 pub mod eye;
 mod findings;
 mod mixture;
+mod odd_step;
 mod solve;
 
 use serde::Serialize;

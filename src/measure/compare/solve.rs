@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::mixture::{self, Case};
-use super::{Compared, PairAnswer, ReadAs, answer, budget, findings};
+use super::{Compared, PairAnswer, ReadAs, answer, budget, findings, odd_step};
 use crate::measure::analysis::Settings;
 use crate::measure::curve::{
     Fitted, KEPT, Outcome, Solved, StripDraws, StripEvidence, Subject, about_strip, mix,
@@ -65,6 +65,9 @@ pub fn solve_readings(
     let solved = &solved[0];
     let mut all = about_strip(Subject::Reference, reference, solved, 0, settings);
     all.extend(about_strip(Subject::Coupon, coupon, solved, 1, settings));
+    if solved.fitted.is_some() {
+        all.extend(odd_step::odd_steps(reference, coupon, settings));
+    }
     all.extend(findings::about_pair(reference, coupon, &answer, aperture));
     all.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
     if mixture::is_useless(&answer, &readings) {

@@ -7,6 +7,7 @@ mod evidence;
 mod findings;
 mod fit;
 pub mod model;
+mod pieces;
 mod points;
 mod posterior;
 pub mod priors;

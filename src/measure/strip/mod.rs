@@ -7,6 +7,7 @@ mod extent;
 mod grid;
 mod lane;
 mod layout;
+mod likeness;
 mod posterior;
 mod profile;
 mod report;
