@@ -70,15 +70,6 @@ pub struct Light {
     pub source: String,
 }
 
-impl Light {
-    /// Whether the file itself names its encoding: not assumed, and not a person's word.
-    pub fn is_named(&self) -> bool {
-        !["assumed", "stated"]
-            .iter()
-            .any(|word| self.source.starts_with(word))
-    }
-}
-
 /// Share of each channel in what is read from all three; each set sums to 1, so that a neutral
 /// tone reads the same by either.
 #[derive(Debug, Clone, Copy, PartialEq)]

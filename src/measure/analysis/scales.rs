@@ -209,14 +209,12 @@ pub(super) fn scales(
             follows.push(None);
             all.push(scale);
         } else {
-            let named = raster.light.is_named();
-            findings.push(scale::no_wedge(scan, named));
+            findings.push(scale::no_wedge(scan));
             of_scan.push(all.len());
             let channel = question.settings.channel;
             let key = (ByAddress(Arc::clone(raster)), channel, None, on_scan(scan));
             let made = kept.scales.get(&key).unwrap_or_else(|| {
                 let white = scale::assumed_white(raster.white(channel));
-                let white = if named { white.named() } else { white };
                 let made = ScaleMade {
                     scale: Arc::new(white.beside(&slices(&key.3))),
                     findings: Vec::new(),

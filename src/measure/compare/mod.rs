@@ -7,6 +7,7 @@ mod findings;
 mod mixture;
 mod odd_step;
 mod solve;
+mod tone;
 
 use serde::Serialize;
 

@@ -1,8 +1,8 @@
 //! The scale without a wedge: density relative to something white, with what that may be off.
 //!
-//! Nothing on such a scan shows the scanner's tone curve. A file that names its encoding says what
-//! its software meant to write; one that doesn't may hold anything from light itself (gamma 1) to
-//! what television once used (gamma 3), and a density is off by the ratio of the exponents.
+//! Nothing on such a scan shows the scanner's tone curve. What a file says of its encoding, or a
+//! person, is what software meant to write; the tones may be anything from light itself (gamma 1) to
+//! gamma 3, and a density is off by the ratio of the exponents.
 
 use super::DensityScale;
 use super::stray::{NearStray, StrayCorrection};
@@ -17,13 +17,9 @@ const USUAL_SURROUND: f64 = 0.6;
 /// Density of what is white on a scan, a scanner's lid or bare paper, and its standard error
 /// (common practice, no source: they reflect 80 to 92 %).
 const WHITE: (f64, f64) = (0.06, 0.03);
-/// Standard error of the tone curve's exponent, relative, where nothing but an assumption or a
-/// person's word names the encoding. Of sRGB, about 2.2, gamma 1 and 3 are 1.8 such errors below
+/// Standard error of the tone curve's exponent, relative. Of sRGB, about 2.2, gamma 1 and 3 are 1.8 such errors below
 /// and 1.2 above.
 const EXPONENT_ERROR: f64 = 0.3;
-/// The same where the file itself names its encoding (common practice, no source: software names
-/// sRGB and bends the tones to its own taste).
-const NAMED_EXPONENT_ERROR: f64 = 0.12;
 /// Standard error of how much the exponent changes towards the dark: density per square of
 /// density. Of 281 patches that a real flatbed read (testdata/flatbed) it changes from 1.62 in the
 /// lights to 1.82 from 0.8 to 1.2 D: a tenth, and 0.03 times the square of the density.
@@ -36,8 +32,6 @@ const SUPPORTED_DENSITY: f64 = 2.0;
 pub struct AssumedWhite {
     /// Scanner density of a perfect white.
     white: f64,
-    /// Standard error of the tone curve's exponent, relative.
-    exponent_error: f64,
     stray: NearStray,
 }
 
@@ -58,31 +52,25 @@ pub fn assumed_white(light: f64) -> AssumedWhite {
     let white = -light.log10() - WHITE.0;
     AssumedWhite {
         white,
-        exponent_error: EXPONENT_ERROR,
         stray: NearStray::usual(white, USUAL_SURROUND),
     }
 }
 
-/// What a person is told when there is no wedge; `named` when the file itself names its encoding.
-pub fn no_wedge(scan: usize, named: bool) -> Finding {
-    let (exponent, why) = if named {
-        (NAMED_EXPONENT_ERROR, "the file names its encoding")
-    } else {
-        (EXPONENT_ERROR, "nothing in the file names its tone curve")
-    };
+/// What a person is told when there is no wedge.
+pub fn no_wedge(scan: usize) -> Finding {
     Finding {
         kind: Kind::NoWedge,
         weight: Weight::Caution,
         place: Place::scan(scan),
         seen: format!(
-            "There is no step wedge on scan {}, and {why}. Densities are relative to an assumed \
-             white, with the usual stray light taken off.",
+            "There is no step wedge on scan {}, and nothing else shows the scanner's tone curve. \
+             Densities are relative to an assumed white, with the usual stray light taken off.",
             scan + 1
         ),
         matters: format!(
-            "The white level may be off by 0.03 D, every density by {:.0} % (one standard error) \
-             and the darkest tones by more. The bounds allow for that and are wider for it.",
-            100.0 * exponent
+            "The white level may be off by 0.03 D and every density by {:.0} % (one standard \
+             error), the darkest tones by more. The bounds allow for that and are wider for it.",
+            100.0 * EXPONENT_ERROR
         ),
         remedy: "Scan a wedge of known reflection densities beside the strips, or make a \
                  calibration of the scanner."
@@ -91,15 +79,6 @@ pub fn no_wedge(scan: usize, named: bool) -> Finding {
 }
 
 impl AssumedWhite {
-    /// The same on a scan whose file names its encoding, so that the tone curve is less open.
-    #[must_use]
-    pub fn named(self) -> Self {
-        Self {
-            exponent_error: NAMED_EXPONENT_ERROR,
-            ..self
-        }
-    }
-
     /// The same, with what the cells of strips on its scan show of stray light.
     #[must_use]
     pub fn beside(self, strips: &[&[Cell]]) -> Self {
@@ -138,7 +117,7 @@ impl DensityScale for AssumedWhite {
         let below_white = s - self.white;
         vec![
             WHITE.1,
-            self.exponent_error * below_white,
+            EXPONENT_ERROR * below_white,
             BEND_ERROR * below_white * below_white.abs(),
             haze - at_white,
         ]
@@ -199,8 +178,6 @@ mod tests {
                 );
             }
         }
-        let named = assumed_white(1.0).named();
-        assert!(standard_error(&named, 1.0) < 0.5 * standard_error(&scale, 1.0));
     }
 
     #[test]
