@@ -70,6 +70,25 @@ pub struct Light {
     pub source: String,
 }
 
+impl Light {
+    /// Exponent of the first channel's curve between a fifth of full scale and all of it: 1 for codes
+    /// proportional to light, about 2.1 for sRGB.
+    pub fn exponent(&self) -> f64 {
+        const FIFTH: f64 = 0.2;
+        let table = &self.tables[0];
+        let last = table.len() - 1;
+        let place = FIFTH * last as f64;
+        let below = place as usize;
+        let share = place - below as f64;
+        let (low, high) = (
+            f64::from(table[below]),
+            f64::from(table[(below + 1).min(last)]),
+        );
+        let fifth = low + (high - low) * share;
+        (fifth / f64::from(table[last])).ln() / FIFTH.ln()
+    }
+}
+
 /// Share of each channel in what is read from all three; each set sums to 1, so that a neutral
 /// tone reads the same by either.
 #[derive(Debug, Clone, Copy, PartialEq)]

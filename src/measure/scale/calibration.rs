@@ -233,7 +233,7 @@ impl Calibration {
         let scale = fitted.into_scale(stray);
         let leave_one_out = scale.leave_one_out();
         let out = scale.left_out().len();
-        let another_list = checks::another_list(out, leave_one_out, self.uncertainty);
+        let another_list = checks::another_list((out, used.len()), leave_one_out, self.uncertainty);
         // A wedge that is neutral to the eye may be none in one colour; a list that isn't the
         // wedge's shows in luminance, too.
         if another_list && channel != Channel::Luminance && self.channels.len() > 1 {

@@ -20,6 +20,9 @@ const WHITE: (f64, f64) = (0.06, 0.03);
 /// Standard error of the tone curve's exponent, relative. Of sRGB, about 2.2, gamma 1 and 3 are 1.8 such errors below
 /// and 1.2 above.
 const EXPONENT_ERROR: f64 = 0.3;
+/// The same where codes are read as proportional to light, of which gamma 1.7 is two such errors
+/// above, and the exponent below which they are.
+const LINEAR_EXPONENT_ERROR: (f64, f64) = (0.35, 1.5);
 /// Standard error of how much the exponent changes towards the dark: density per square of
 /// density. Of 281 patches that a real flatbed read (testdata/flatbed) it changes from 1.62 in the
 /// lights to 1.82 from 0.8 to 1.2 D: a tenth, and 0.03 times the square of the density.
@@ -32,6 +35,8 @@ const SUPPORTED_DENSITY: f64 = 2.0;
 pub struct AssumedWhite {
     /// Scanner density of a perfect white.
     white: f64,
+    /// Standard error of the tone curve's exponent, relative.
+    exponent_error: f64,
     stray: NearStray,
 }
 
@@ -52,6 +57,7 @@ pub fn assumed_white(light: f64) -> AssumedWhite {
     let white = -light.log10() - WHITE.0;
     AssumedWhite {
         white,
+        exponent_error: EXPONENT_ERROR,
         stray: NearStray::usual(white, USUAL_SURROUND),
     }
 }
@@ -79,6 +85,20 @@ pub fn no_wedge(scan: usize) -> Finding {
 }
 
 impl AssumedWhite {
+    /// The same on a scan whose codes are read with this exponent.
+    #[must_use]
+    pub fn read_with(self, exponent: f64) -> Self {
+        let (error, below) = LINEAR_EXPONENT_ERROR;
+        Self {
+            exponent_error: if exponent < below {
+                error
+            } else {
+                EXPONENT_ERROR
+            },
+            ..self
+        }
+    }
+
     /// The same, with what the cells of strips on its scan show of stray light.
     #[must_use]
     pub fn beside(self, strips: &[&[Cell]]) -> Self {
@@ -117,7 +137,7 @@ impl DensityScale for AssumedWhite {
         let below_white = s - self.white;
         vec![
             WHITE.1,
-            EXPONENT_ERROR * below_white,
+            self.exponent_error * below_white,
             BEND_ERROR * below_white * below_white.abs(),
             haze - at_white,
         ]
@@ -159,6 +179,14 @@ mod tests {
 
     #[test]
     fn any_exponent_from_one_to_three_lies_within_the_bounds() {
+        // Read as light itself, what a flatbed of gamma 1.6 wrote.
+        let linear = assumed_white(1.0).read_with(1.0);
+        for density in [0.2, 0.6, 1.0, 1.4] {
+            let s = (density - WHITE.0) / 1.6;
+            let off = linear.density(s) - density;
+            let error = standard_error(&linear, s);
+            assert!(off.abs() < 2.0 * error, "{density}: {off} {error}");
+        }
         // Codes of a scanner of another exponent, read as sRGB or as gamma 2.2 without a word.
         let scale = assumed_white(1.0);
         for exponent in [1.0, 1.585, 1.8, 2.2, 2.6, 3.0] {
