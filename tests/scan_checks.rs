@@ -10,7 +10,7 @@ use twinstrip::measure::analysis::StripSpec;
 use twinstrip::measure::check::sample::Target;
 use twinstrip::measure::check::{self, Wedge, colour, count, wedge};
 use twinstrip::measure::finding::{Finding, Kind, Weight};
-use twinstrip::measure::geometry::{Edge, Field, StripShape};
+use twinstrip::measure::geometry::{Area, Edge, Field, StripShape};
 use twinstrip::measure::raster::{Channel, Raster, Samples};
 use twinstrip::simulate::{Level, Practice, Recipe, Twist, make};
 
@@ -191,7 +191,11 @@ fn look(practice: &Practice) -> Vec<Finding> {
             .filter(|(_, shape)| shape.scan == index)
             .collect();
         let wedge = wedge_on(practice, index);
-        let seen = check::scan(raster, index, &here, wedge, Channel::Luminance);
+        let whole: Vec<(usize, &StripShape, &[Area])> = here
+            .iter()
+            .map(|&(strip, shape)| (strip, shape, &[][..]))
+            .collect();
+        let seen = check::scan(raster, index, &whole, wedge, Channel::Luminance);
         found.extend(seen.findings);
         found.extend(counts(raster, index, &here, wedge));
         wedges.extend(seen.wedge.map(|fields| (index, fields)));
@@ -202,7 +206,12 @@ fn look(practice: &Practice) -> Vec<Finding> {
         .filter_map(|&(strip, shape)| {
             let exposures = log_exposures(&practice.strips[strip], practice.lag.0)?;
             let raster: &Raster = &practice.scans[shape.scan];
-            colour::ByChannel::read(raster, strip, shape, &exposures)
+            colour::ByChannel::read(
+                raster,
+                strip,
+                &Target::whole(Some(strip), shape),
+                &exposures,
+            )
         })
         .collect();
     if let [reference, coupons @ ..] = &by_channel[..] {
@@ -222,14 +231,10 @@ fn counts(
     strips: &[(usize, &StripShape)],
     wedge: Option<Wedge<'_>>,
 ) -> Vec<Finding> {
-    let strips = strips.iter().map(|&(strip, shape)| Target {
-        strip: Some(strip),
-        shape,
-    });
-    let wedge = wedge.map(|wedge| Target {
-        strip: None,
-        shape: wedge.shape,
-    });
+    let strips = strips
+        .iter()
+        .map(|&(strip, shape)| Target::whole(Some(strip), shape));
+    let wedge = wedge.map(|wedge| Target::whole(None, wedge.shape));
     strips
         .chain(wedge)
         .filter_map(|target| count::goes_on(raster, scan, &target, Channel::Luminance))

@@ -84,8 +84,9 @@ pub fn judge(calibration: &Calibration, mut findings: Vec<Finding>) -> Judged {
         .map(|seen| (seen.channel, calibration.fit(seen.channel)))
         .collect();
     for (channel, fit) in &fits {
-        if let Ok(fit) = fit {
-            findings.extend(curve_findings(*channel, fit));
+        match fit {
+            Ok(fit) => findings.extend(curve_findings(*channel, fit)),
+            Err(gap) => findings.push(without_channel(*channel, gap)),
         }
     }
     settle_by_weight(&mut findings);
@@ -108,6 +109,8 @@ fn settle_by_weight(findings: &mut Vec<Finding>) {
 struct Gathered {
     fields: Vec<SeenField>,
     strays: Vec<(f64, f64)>,
+    /// Whether a scan showed the wedge in luminance and not in this channel.
+    unread: bool,
 }
 
 /// Finds the wedge on each scan and reads its fields in every channel: luminance, and visual,
@@ -151,6 +154,8 @@ pub fn look(scans: &[WedgeScan], watch: &dyn Watch) -> Result<Looked, Cancelled>
                     gathered.fields.extend(more);
                     gathered.strays.push(stray);
                 }
+                // What one colour doesn't show is no reason to do without the others.
+                Err(_) if *channel != Channel::Luminance => gathered.unread = true,
                 Err(why) => {
                     let place = Place {
                         scan: Some(index),
@@ -167,6 +172,11 @@ pub fn look(scans: &[WedgeScan], watch: &dyn Watch) -> Result<Looked, Cancelled>
         return Ok(looked);
     }
     for (channel, gathered) in wanted_channels.iter().zip(seen) {
+        if gathered.unread {
+            let gap = CalibrationGap::Unlike(*channel);
+            looked.findings.push(without_channel(*channel, &gap));
+            continue;
+        }
         looked.channels.push(SeenChannel {
             channel: *channel,
             stray: mean(&gathered.strays),
@@ -227,6 +237,29 @@ fn unsure(index: usize, located: &strip::Located) -> Finding {
         remedy: "Check that the list has one density a field; scan the wedge alone, straight and \
                  whole."
             .into(),
+    }
+}
+
+/// What a person is told of a channel that has no curve. Without luminance there is no
+/// calibration; without one of the others there is one for the rest.
+fn without_channel(channel: Channel, gap: &CalibrationGap) -> Finding {
+    let luminance = channel == Channel::Luminance;
+    Finding {
+        kind: Kind::CalibrationUnfit,
+        weight: if luminance {
+            Weight::Blocking
+        } else {
+            Weight::Caution
+        },
+        place: Place::default(),
+        seen: format!("There is no curve for {}: {gap}.", channel_word(channel)),
+        matters: if luminance {
+            "No density scale can be made from it."
+        } else {
+            "Scans can't be read in this channel; the others are not touched by it."
+        }
+        .into(),
+        remedy: "Look whether the wedge is neutral and its densities hold for this channel.".into(),
     }
 }
 

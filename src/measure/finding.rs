@@ -66,6 +66,8 @@ pub enum Kind {
     UnevenLight,
     /// What a scan of the empty glass tells, or why it isn't used.
     EmptyScan,
+    /// Densities that no print has: the tone curve, the white or the wedge is not what was taken.
+    ImplausibleDensities,
     /// What is said to be one strip seen more than once doesn't look like one.
     RepeatsDisagree,
     /// The scanner stops telling neighbouring fields of the wedge apart.
@@ -104,6 +106,8 @@ pub enum Kind {
     TooFewSteps,
     /// The times of the two strips differ so much that reciprocity failure may show.
     Reciprocity,
+    /// One step doesn't go with the others.
+    OddStep,
     /// The fit leaves residuals that chance does not explain.
     PoorFit,
     /// Tones of a print lie beyond the steps that were tested.

@@ -70,6 +70,25 @@ pub struct Light {
     pub source: String,
 }
 
+impl Light {
+    /// Exponent of the first channel's curve between a fifth of full scale and all of it: 1 for codes
+    /// proportional to light, about 2.1 for sRGB.
+    pub fn exponent(&self) -> f64 {
+        const FIFTH: f64 = 0.2;
+        let table = &self.tables[0];
+        let last = table.len() - 1;
+        let place = FIFTH * last as f64;
+        let below = place as usize;
+        let share = place - below as f64;
+        let (low, high) = (
+            f64::from(table[below]),
+            f64::from(table[(below + 1).min(last)]),
+        );
+        let fifth = low + (high - low) * share;
+        (fifth / f64::from(table[last])).ln() / FIFTH.ln()
+    }
+}
+
 /// Share of each channel in what is read from all three; each set sums to 1, so that a neutral
 /// tone reads the same by either.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -218,6 +237,34 @@ impl Raster {
             return 1.0;
         }
         let (_, white, _) = light.select_nth_unstable_by(place, f32::total_cmp);
+        f64::from(*white)
+    }
+
+    /// The same as a code value, share of full scale, in the channel with the largest share.
+    pub fn white_code_share(&self, channel: Channel) -> f64 {
+        let weights = match channel {
+            Channel::Visual => self.light.weights.visual,
+            _ => self.light.weights.luminance,
+        };
+        let main = match channel {
+            Channel::Red => 0,
+            Channel::Green => 1,
+            Channel::Blue => 2,
+            Channel::Luminance | Channel::Visual => (0..self.channels)
+                .max_by(|&a, &b| weights[a].total_cmp(&weights[b]))
+                .unwrap_or(0),
+        };
+        let main = main.min(self.channels - 1);
+        let mut shares: Vec<f32> = (0..self.height)
+            .step_by(16)
+            .flat_map(|y| (0..self.width).step_by(16).map(move |x| (x, y)))
+            .map(|(x, y)| self.code_share(x, y, main))
+            .collect();
+        let place = shares.len() * 9 / 10;
+        if shares.is_empty() {
+            return 1.0;
+        }
+        let (_, white, _) = shares.select_nth_unstable_by(place, f32::total_cmp);
         f64::from(*white)
     }
 

@@ -6,7 +6,7 @@ use std::time::Instant;
 
 use twinstrip::files::scan::content_hash;
 use twinstrip::measure::analysis::{Question, analyse};
-use twinstrip::measure::check::{self, colour};
+use twinstrip::measure::check::{self, colour, sample::Target};
 use twinstrip::measure::compare;
 use twinstrip::measure::curve::StripEvidence;
 use twinstrip::measure::geometry::StripShape;
@@ -117,13 +117,18 @@ fn checks(
             shape: wedge,
             listed,
         };
-        check::scan(raster, 0, &numbered, Some(wedge), channel)
+        let whole: Vec<_> = numbered
+            .iter()
+            .map(|&(strip, shape)| (strip, shape, &[][..]))
+            .collect();
+        check::scan(raster, 0, &whole, Some(wedge), channel)
     });
     least(parts, "colour cast", || {
         for (strip, shape) in &numbered {
             let exposures = question.strips[*strip].exposures.as_ref().unwrap();
             let log_exposures = exposures.log_exposures(question.settings.lag.0);
-            colour::ByChannel::read(raster, *strip, shape, &log_exposures);
+            let target = Target::whole(Some(*strip), shape);
+            colour::ByChannel::read(raster, *strip, &target, &log_exposures);
         }
     });
 }

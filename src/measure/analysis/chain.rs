@@ -11,7 +11,7 @@ use super::doubt;
 use super::gate::Gate;
 use super::kept::{ByAddress, Kept, ReadingKey};
 use super::repeated::{Read, Repeats};
-use super::results::strip_results;
+use super::results::{hide_nonsense, strip_results};
 use super::scales::{Scales, scales};
 use super::{Analysis, JointReading, PairResult, Question};
 use crate::measure::compare::{Compared, OtherReading, ReadAs, StripEvidence};
@@ -104,6 +104,7 @@ pub fn analyse_again(
         if let Some(gap) = gate.closed_for(&[reference, coupon]) {
             answer.withhold(gap);
         }
+        hide_nonsense(&mut answer);
         pairs.push(PairResult {
             reference,
             coupon,

@@ -2,16 +2,16 @@
 
 use std::sync::Arc;
 
-use super::Question;
 use super::chain::couples;
 use super::kept::{ByAddress, Kept};
 use super::results::step_results;
 use super::scales::Scales;
-use crate::measure::check::{self, sample::Target};
+use super::{Question, StepResult};
+use crate::measure::check::{self, plausible, sample::Target};
 use crate::measure::finding::{Finding, Place};
-use crate::measure::geometry::StripShape;
+use crate::measure::geometry::{Area, StripShape};
 use crate::measure::reading::{Cell, StripReading};
-use crate::measure::scale;
+use crate::measure::scale::{self, DensityScale};
 use crate::measure::strip::Found;
 
 /// What is wrong with each scan by its pixels, and with the scans beside each other.
@@ -21,12 +21,15 @@ pub(super) fn scan_checks(question: &Question, found: &Found, kept: &mut Kept) -
     let mut wedges = Vec::new();
     for (scan, raster) in question.scans.iter().enumerate() {
         findings.extend(check::notes::notes(raster, &Place::scan(scan)));
-        let strips: Vec<(usize, StripShape)> = found
+        let strips: Vec<(usize, StripShape, Vec<Area>)> = found
             .strips
             .iter()
             .enumerate()
-            .filter_map(|(strip, located)| Some((strip, located.as_ref()?.shape.clone())))
-            .filter(|(_, shape)| shape.scan == scan)
+            .filter_map(|(strip, located)| {
+                let shape = located.as_ref()?.shape.clone();
+                Some((strip, shape, areas_of(question, strip).to_vec()))
+            })
+            .filter(|(_, shape, _)| shape.scan == scan)
             .collect();
         let wedge = found
             .wedges
@@ -42,7 +45,10 @@ pub(super) fn scan_checks(question: &Question, found: &Found, kept: &mut Kept) -
             channel,
         );
         let said = kept.checks.get(&key).unwrap_or_else(|| {
-            let strips: Vec<_> = key.1.iter().map(|(strip, shape)| (*strip, shape)).collect();
+            let strips = key.1.iter();
+            let strips: Vec<_> = strips
+                .map(|(strip, shape, areas)| (*strip, shape, areas.as_slice()))
+                .collect();
             let wedge = key.2.as_ref().zip(key.3.as_ref());
             let wedge = wedge.map(|(shape, listed)| check::Wedge { shape, listed });
             let said = check::scan(raster, scan, &strips, wedge, channel);
@@ -57,12 +63,23 @@ pub(super) fn scan_checks(question: &Question, found: &Found, kept: &mut Kept) -
     findings
 }
 
+/// The areas that a person marked on a strip.
+fn areas_of(question: &Question, strip: usize) -> &[Area] {
+    let spec = question.strips.get(strip);
+    spec.map_or(&[], |spec| &spec.areas)
+}
+
 /// Whether the strips and wedges that were found have the count that the session describes;
 /// what the person outlined is taken at their word.
 fn counts(question: &Question, found: &Found) -> Vec<Finding> {
     let channel = question.settings.channel;
     let look = |strip: Option<usize>, shape: &StripShape| {
-        let target = Target { strip, shape };
+        let areas = strip.map_or(&[][..], |strip| areas_of(question, strip));
+        let target = Target {
+            strip,
+            shape,
+            areas,
+        };
         let raster = &question.scans[shape.scan];
         check::count::goes_on(raster, shape.scan, &target, channel)
     };
@@ -107,6 +124,34 @@ fn mistakable(question: &Question, found: &Found) -> Vec<Finding> {
             Some(check::count::mistakable(strip, *other))
         })
         .collect()
+}
+
+/// Densities of a strip that no print has.
+fn implausible(
+    question: &Question,
+    (strip, shape): (usize, &StripShape),
+    results: &[StepResult],
+    scale: &dyn DensityScale,
+) -> Option<Finding> {
+    let raster = &question.scans[shape.scan];
+    let channel = question.settings.channel;
+    let target = Target {
+        strip: Some(strip),
+        shape,
+        areas: areas_of(question, strip),
+    };
+    let steps: Vec<(usize, f64)> = results.iter().map(|s| (s.step, s.density)).collect();
+    let (low, high) = scale.supported();
+    let by_wedge = scale.by_wedge();
+    let by_wedge = by_wedge.then(|| (scale.density(low), scale.density(high)));
+    let shares = plausible::code_shares(raster, &target, channel);
+    let read = plausible::Read {
+        steps: &steps,
+        by_wedge,
+        codes: (&shares, raster.white_code_share(channel)),
+        encoding: &raster.light.source,
+    };
+    plausible::implausible(strip, read)
 }
 
 /// What the readings themselves give away.
@@ -158,6 +203,7 @@ pub(super) fn reading_checks(
             findings.extend(check::steps::uneven_margin(strip, error));
         }
         let scale = scales.of(shape.scan);
+        findings.extend(implausible(question, (strip, shape), &results, &**scale));
         findings.extend(scale::below_white(
             &**scale,
             reading.scanner.as_slice(),
@@ -178,7 +224,12 @@ pub(super) fn reading_checks(
                 .as_ref()?
                 .log_exposures(question.settings.lag.0);
             let raster = &question.scans[shape.scan];
-            check::colour::ByChannel::read(raster, strip, shape, &log_exposures)
+            let target = Target {
+                strip: Some(strip),
+                shape,
+                areas: areas_of(question, strip),
+            };
+            check::colour::ByChannel::read(raster, strip, &target, &log_exposures)
         };
         if let (Some(reference), Some(coupon)) = (by_channel(reference), by_channel(coupon)) {
             findings.extend(check::colour::cast(

@@ -148,7 +148,7 @@ pub(super) type CoatKey = (
 /// Everything the checks of one scan depend on: the scan, what lies where, the channel.
 pub(super) type CheckKey = (
     ScanKey,
-    Vec<(usize, StripShape)>,
+    Vec<(usize, StripShape, Vec<Area>)>,
     Option<StripShape>,
     Option<Vec<f64>>,
     Channel,

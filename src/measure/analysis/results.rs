@@ -4,6 +4,9 @@ use std::sync::Arc;
 
 use super::alternatives::Way;
 use super::{Question, StepResult, StripResult};
+use crate::measure::check::plausible::can_be_shown;
+use crate::measure::compare::PairAnswer;
+use crate::measure::estimate::{Estimate, Gap};
 use crate::measure::geometry::{Field, StripShape};
 use crate::measure::reading::{Cell, StripReading};
 use crate::measure::strip::{Alternative, Found, Located};
@@ -23,7 +26,11 @@ pub(super) fn strip_results(
             exposures.map(|exposures| exposures.log_exposures(question.settings.lag.0));
         let steps = match (located, &strip_cells[strip], &readings[strip]) {
             (Some(located), Some(cells), Some(reading)) => {
-                step_results(&located.shape, cells, reading, log_exposures.as_deref())
+                let mut steps =
+                    step_results(&located.shape, cells, reading, log_exposures.as_deref());
+                // What is no density is told by its check, and shown nowhere.
+                steps.retain(|step| can_be_shown(step.density));
+                steps
             }
             _ => Vec::new(),
         };
@@ -52,6 +59,23 @@ fn in_all_ways(located: &Located, ways: &[Way]) -> Located {
     Located {
         readings: readings.collect(),
         ..located.clone()
+    }
+}
+
+/// Takes what is no density off a pair's curves, and what was fitted to it.
+pub(super) fn hide_nonsense(answer: &mut PairAnswer) {
+    for curve in [&mut answer.reference, &mut answer.coupon] {
+        let read = curve.points.len();
+        curve.points.retain(|point| can_be_shown(point.density));
+        if curve.points.len() < read {
+            let absent = Estimate::absent(Gap::NotMeasured);
+            curve.dmin = absent;
+            curve.dmax = absent;
+            curve.speed_point = absent;
+            curve.range = absent;
+            curve.mean_gradient = absent;
+            curve.curve.clear();
+        }
     }
 }
 

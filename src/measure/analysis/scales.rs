@@ -215,6 +215,7 @@ pub(super) fn scales(
             let key = (ByAddress(Arc::clone(raster)), channel, None, on_scan(scan));
             let made = kept.scales.get(&key).unwrap_or_else(|| {
                 let white = scale::assumed_white(raster.white(channel));
+                let white = white.read_with(raster.light.exponent());
                 let made = ScaleMade {
                     scale: Arc::new(white.beside(&slices(&key.3))),
                     findings: Vec::new(),

@@ -1,7 +1,7 @@
 //! A histogram that the scanning software stretched: gaps between code values, or tones
 //! driven to both ends of the range.
 
-use super::sample::{Target, codes, light_of, outline_spans, top_code, weighted_channels};
+use super::sample::{Target, codes, light_of, top_code, weighted_channels};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::raster::{Channel, Raster, Samples};
 use crate::measure::units::density_of;
@@ -112,7 +112,7 @@ fn look(raster: &Raster, targets: &[Target<'_>], channel: usize) -> Look {
     let mut runs = vec![];
     let mut row = vec![];
     for target in targets {
-        for span in outline_spans(raster, target.shape) {
+        for span in target.outline_spans(raster) {
             codes(raster, span, channel, &mut row);
             for &code in &row {
                 histogram[usize::from(code)] += 1;
@@ -256,10 +256,7 @@ mod tests {
             ..Bench::noisy()
         }
         .make();
-        let wedge = Target {
-            strip: None,
-            shape: &shape,
-        };
+        let wedge = Target::whole(None, &shape);
         let found = auto_levels(&raster, 0, &[target(&shape), wedge], Channel::Luminance);
         assert_eq!(found.map(|found| found.weight), Some(Weight::Note));
     }

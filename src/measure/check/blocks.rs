@@ -1,6 +1,6 @@
 //! Edges of the 8 x 8 blocks of JPEG compression inside even fields.
 
-use super::sample::{Span, Target, codes, density_per_code, main_channel, spans};
+use super::sample::{Span, Target, codes, density_per_code, main_channel};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::raster::{Channel, Raster};
 
@@ -83,7 +83,7 @@ pub fn blocks(
     let mut darkest: Option<(f64, Steps)> = None;
     for target in targets {
         for field in target.fields() {
-            let spans = spans(raster, target.shape, field);
+            let spans = target.spans(raster, field);
             let Some((mean, steps)) = steps(raster, &spans, channel) else {
                 continue;
             };

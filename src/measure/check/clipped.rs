@@ -2,9 +2,7 @@
 
 use statrs::distribution::{Continuous as _, ContinuousCDF as _, Normal};
 
-use super::sample::{
-    Target, codes, density_per_code, light_of, spans, top_code, weighted_channels,
-};
+use super::sample::{Target, codes, density_per_code, light_of, top_code, weighted_channels};
 use crate::measure::finding::{Finding, Kind, Weight};
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::units::density_of;
@@ -76,7 +74,7 @@ fn histograms(
     field: usize,
     channel: Channel,
 ) -> Vec<Channeled> {
-    let spans = spans(raster, target.shape, field);
+    let spans = target.spans(raster, field);
     let mut row = vec![];
     weighted_channels(raster, channel)
         .into_iter()

@@ -1,9 +1,9 @@
 //! Colour between paper and coat that makes the choice of channel move the answer.
 
 use super::grid::Grid;
-use super::sample::name;
+use super::sample::{Target, name};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
-use crate::measure::geometry::{Field, StripShape};
+use crate::measure::geometry::Field;
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::units::Stops;
 
@@ -49,12 +49,13 @@ impl ByChannel {
     pub fn read(
         raster: &Raster,
         strip: usize,
-        shape: &StripShape,
+        target: &Target<'_>,
         log_exposures: &[f64],
     ) -> Option<Self> {
         if raster.channels == 1 {
             return None;
         }
+        let shape = target.shape;
         let margin = shape
             .fields
             .iter()
@@ -67,7 +68,7 @@ impl ByChannel {
             .collect();
         let mut net: [Vec<f64>; 5] = Default::default();
         for (net, channel) in net.iter_mut().zip(CHANNELS) {
-            let read = |field| Some(Grid::read(raster, shape, field, channel, CELLS)?.median());
+            let read = |field| Some(Grid::of(raster, target, field, channel, CELLS)?.median());
             let base = read(margin)?;
             for &(field, _) in &steps {
                 net.push(read(field)? - base);
@@ -170,7 +171,13 @@ mod tests {
         }
         .make();
         let exposures: Vec<f64> = (0..8).map(|step| 0.2 * f64::from(step)).collect();
-        ByChannel::read(&raster, strip, &shape, &exposures).expect("a colour scan with a margin")
+        ByChannel::read(
+            &raster,
+            strip,
+            &Target::whole(Some(strip), &shape),
+            &exposures,
+        )
+        .expect("a colour scan with a margin")
     }
 
     #[test]

@@ -53,6 +53,10 @@ pub fn goes_on(
     target: &Target<'_>,
     channel: Channel,
 ) -> Option<Finding> {
+    // Where single areas are marked, what lies beyond the ends is none of theirs.
+    if !target.areas.is_empty() {
+        return None;
+    }
     let shape = target.shape;
     let margin = shape
         .fields
@@ -339,10 +343,7 @@ mod tests {
     #[test]
     fn fields_of_the_wedge_that_the_list_leaves_out_are_found() {
         let (raster, shape) = cut(&Bench::noisy(), 1);
-        let wedge = Target {
-            strip: None,
-            shape: &shape,
-        };
+        let wedge = Target::whole(None, &shape);
         let found = goes_on(&raster, 0, &wedge, Channel::Luminance).expect("it goes on");
         assert_eq!(found.kind, Kind::WedgeFieldCount);
         assert!(found.seen.contains("7 densities"), "{}", found.seen);

@@ -1,6 +1,6 @@
 //! A coarse grid of densities inside a field: robust, cheap, and blind to single specks.
 
-use super::sample::{END_INSET, SIDE_INSET};
+use super::sample::{END_INSET, SIDE_INSET, Target};
 use crate::measure::geometry::StripShape;
 use crate::measure::raster::{Channel, Raster};
 use crate::measure::units::density_of;
@@ -66,6 +66,18 @@ impl Grid {
             across,
             densities,
         })
+    }
+
+    /// Reads what counts of a field: the area that a person marked in it, or all of it.
+    pub fn of(
+        raster: &Raster,
+        target: &Target<'_>,
+        field: usize,
+        channel: Channel,
+        cells: (usize, usize),
+    ) -> Option<Self> {
+        let (shape, field) = target.part(field);
+        Self::read(raster, &shape, field, channel, cells)
     }
 
     /// Median over all cells.

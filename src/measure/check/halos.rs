@@ -71,7 +71,9 @@ pub fn halos(
     let looks: Vec<Look> = targets
         .iter()
         .flat_map(|target| {
+            // What was marked may lie on pieces of their own: no edge between them counts.
             (1..target.shape.fields.len())
+                .filter(|&edge| !(target.is_marked(edge - 1) || target.is_marked(edge)))
                 .filter_map(|edge| look(&profile(raster, target.shape, edge, channel)?))
         })
         .collect();

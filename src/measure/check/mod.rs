@@ -11,7 +11,10 @@ pub mod count;
 pub mod grid;
 pub mod halos;
 pub mod notes;
+#[cfg(test)]
+mod marked_tests;
 pub mod picture;
+pub mod plausible;
 pub mod quantisation;
 pub mod resolution;
 pub mod sample;
@@ -23,7 +26,7 @@ pub mod wedge;
 use rayon::prelude::*;
 
 use super::finding::Finding;
-use super::geometry::StripShape;
+use super::geometry::{Area, StripShape};
 use super::raster::{Channel, Raster};
 use sample::Target;
 
@@ -47,25 +50,24 @@ pub struct Checked {
 
 /// Looks for everything that can be wrong with one scan by its pixels alone.
 ///
-/// `strips` are those on this scan, each with its index in the session. Findings come in a
+/// `strips` are those on this scan, each with its index in the session and the areas that a person
+/// marked on it: of a marked field nothing else is looked at. Findings come in a
 /// fixed order, whatever the number of threads.
 pub fn scan(
     raster: &Raster,
     scan: usize,
-    strips: &[(usize, &StripShape)],
+    strips: &[(usize, &StripShape, &[Area])],
     wedge: Option<Wedge<'_>>,
     channel: Channel,
 ) -> Checked {
     let targets: Vec<Target<'_>> = strips
         .iter()
-        .map(|&(strip, shape)| Target {
+        .map(|&(strip, shape, areas)| Target {
             strip: Some(strip),
             shape,
+            areas,
         })
-        .chain(wedge.map(|wedge| Target {
-            strip: None,
-            shape: wedge.shape,
-        }))
+        .chain(wedge.map(|wedge| Target::whole(None, wedge.shape)))
         .collect();
     let fields = wedge.map(|wedge| wedge::read(raster, wedge.shape, channel));
     let of_whole: [&(dyn Fn() -> Vec<Finding> + Sync); 4] = [
@@ -112,10 +114,7 @@ fn of_target(raster: &Raster, scan: usize, target: &Target<'_>, channel: Channel
 }
 
 fn of_wedge(scan: usize, wedge: Wedge<'_>, fields: &[wedge::WedgeField]) -> Vec<Finding> {
-    let target = Target {
-        strip: None,
-        shape: wedge.shape,
-    };
+    let target = Target::whole(None, wedge.shape);
     let mut found = one(wedge::order(scan, &target, wedge.listed, fields));
     found.extend(wedge::shadow(scan, &target, fields));
     found.extend(wedge::shadow_across(scan, &target, fields));

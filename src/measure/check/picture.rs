@@ -31,7 +31,7 @@ pub fn picture(
     let mut medians = vec![];
     let mut scatters = vec![];
     for field in target.fields() {
-        let Some(grid) = Grid::read(raster, target.shape, field, channel, CELLS) else {
+        let Some(grid) = Grid::of(raster, target, field, channel, CELLS) else {
             continue;
         };
         medians.push(grid.median());

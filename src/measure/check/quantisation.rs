@@ -7,7 +7,7 @@
 //! "Statistical analysis of amplitude-quantized sampled-data systems", Trans. AIEE 79 (1961),
 //! from memory; derived again in the test).
 
-use super::sample::{Target, codes, density_per_code, light_of, main_channel, spans};
+use super::sample::{Target, codes, density_per_code, light_of, main_channel};
 use crate::measure::finding::{Finding, Kind, Weight};
 use crate::measure::raster::{Channel, Raster, Samples};
 use crate::measure::units::density_of;
@@ -90,7 +90,7 @@ fn field_codes(
 ) -> Option<FieldCodes> {
     let mut sorted = vec![];
     let mut row = vec![];
-    for span in spans(raster, target.shape, field) {
+    for span in target.spans(raster, field) {
         codes(raster, span, channel, &mut row);
         sorted.extend_from_slice(&row);
     }

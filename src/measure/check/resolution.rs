@@ -1,7 +1,7 @@
 //! Too few pixels in a step.
 
 use super::grid::Grid;
-use super::sample::{Target, spans};
+use super::sample::Target;
 use crate::measure::finding::{Finding, Kind, Weight};
 use crate::measure::raster::{Channel, Raster};
 
@@ -19,24 +19,29 @@ pub fn resolution(
     target: &Target<'_>,
     channel: Channel,
 ) -> Option<Finding> {
-    let shape = target.shape;
-    let (narrowest, pixels) = target
+    let (narrowest, pixels, wide) = target
         .fields()
         .map(|field| {
-            let share = shape.edges[field + 1].middle() - shape.edges[field].middle();
-            (field, share * shape.length())
+            let (shape, place) = target.part(field);
+            let share = shape.edges[place + 1].middle() - shape.edges[place].middle();
+            (field, share * shape.length(), shape.width())
         })
-        .min_by(|a, b| a.1.total_cmp(&b.1))?;
-    let least = pixels.min(shape.width());
+        .min_by(|a, b| {
+            a.1.min(a.2)
+                .total_cmp(&b.1.min(b.2))
+                .then(a.1.total_cmp(&b.1))
+        })?;
+    let least = pixels.min(wide);
     // A NaN is too few as well.
     if least >= LEAST {
         return None;
     }
-    let counted: usize = spans(raster, shape, narrowest)
+    let counted: usize = target
+        .spans(raster, narrowest)
         .iter()
         .map(|span| span.to - span.from)
         .sum();
-    let scatter = Grid::read(raster, shape, narrowest, channel, (2, 4)).map(|grid| grid.scatter());
+    let scatter = Grid::of(raster, target, narrowest, channel, (2, 4)).map(|grid| grid.scatter());
     let matters = match scatter {
         Some(scatter) if counted > 0 => format!(
             "Clear of its borders {counted} pixels remain, so that its density is known to about \
@@ -70,7 +75,7 @@ pub fn resolution(
         seen: format!(
             "{} is {pixels:.0} pixels long and {:.0} wide; at least {LEAST:.0} are needed.",
             capital(&target.field_name(narrowest)),
-            shape.width(),
+            wide,
         ),
         matters,
         remedy: wanted,

@@ -1,7 +1,9 @@
 //! Pixels for the checks: a fair sample of each field, cheap enough for the largest scan.
 
+use std::borrow::Cow;
+
 use crate::measure::finding::Place;
-use crate::measure::geometry::{Field, Point, StripShape};
+use crate::measure::geometry::{Area, Edge, Field, Point, StripShape};
 use crate::measure::raster::{Channel, Raster, Samples};
 
 /// Share of a field's length left out at either end, clear of the penumbra of the card.
@@ -23,9 +25,63 @@ pub struct Target<'a> {
     pub strip: Option<usize>,
     /// Where it lies.
     pub shape: &'a StripShape,
+    /// What of it a person said is read: outside these areas nothing of their fields counts.
+    pub areas: &'a [Area],
 }
 
-impl Target<'_> {
+impl<'a> Target<'a> {
+    /// A strip or the wedge of which all fields are read whole.
+    pub fn whole(strip: Option<usize>, shape: &'a StripShape) -> Self {
+        Self {
+            strip,
+            shape,
+            areas: &[],
+        }
+    }
+
+    /// The area that a person marked in a field, if there is one.
+    fn area(&self, field: usize) -> Option<&'a Area> {
+        let wanted = self.shape.fields[field];
+        self.areas.iter().find(|area| area.field == wanted)
+    }
+
+    /// Whether a person marked an area in a field.
+    pub fn is_marked(&self, field: usize) -> bool {
+        self.area(field).is_some()
+    }
+
+    /// What is read of a field as a shape of its own, and the field's place in it: the area that
+    /// was marked, or the field where it lies on the strip.
+    pub fn part(&self, field: usize) -> (Cow<'a, StripShape>, usize) {
+        let Some(area) = self.area(field) else {
+            return (Cow::Borrowed(self.shape), field);
+        };
+        let shape = StripShape {
+            scan: self.shape.scan,
+            corners: self.shape.area_corners(field, area),
+            edges: vec![Edge::square(0.0), Edge::square(1.0)],
+            fields: vec![self.shape.fields[field]],
+        };
+        (Cow::Owned(shape), 0)
+    }
+
+    /// Rows well inside what is read of a field; empty when it is too small or lies off the scan.
+    pub fn spans(&self, raster: &Raster, field: usize) -> Vec<Span> {
+        let (shape, field) = self.part(field);
+        spans(raster, &shape, field)
+    }
+
+    /// Rows over all that is read: across the whole of a strip, its step edges with it but not
+    /// its ragged sides, or the areas that were marked.
+    pub fn outline_spans(&self, raster: &Raster) -> Vec<Span> {
+        if self.areas.is_empty() {
+            return outline_spans(raster, self.shape);
+        }
+        self.fields()
+            .flat_map(|field| self.spans(raster, field))
+            .collect()
+    }
+
     /// Its name in a sentence.
     pub fn name(&self) -> String {
         name(self.strip)
@@ -116,12 +172,12 @@ pub struct Span {
 
 /// Rows well inside a field, clear of its ends and sides; empty when the field is too small
 /// or lies off the scan.
-pub fn spans(raster: &Raster, shape: &StripShape, field: usize) -> Vec<Span> {
+fn spans(raster: &Raster, shape: &StripShape, field: usize) -> Vec<Span> {
     rows_inside(raster, &inner_corners(shape, field), ROWS, ROW_PIXELS)
 }
 
 /// Rows across the whole of a strip, its step edges with it but not its ragged sides.
-pub fn outline_spans(raster: &Raster, shape: &StripShape) -> Vec<Span> {
+fn outline_spans(raster: &Raster, shape: &StripShape) -> Vec<Span> {
     let (from, to) = (0.02, 0.98);
     let corners = [
         shape.on_scan(from, SIDE_INSET),

@@ -173,10 +173,7 @@ impl Bench {
 
 /// A strip of the first index, for the checks.
 pub fn target(shape: &StripShape) -> Target<'_> {
-    Target {
-        strip: Some(0),
-        shape,
-    }
+    Target::whole(Some(0), shape)
 }
 
 /// A few waves in random directions, 30 to 90 pixels long.

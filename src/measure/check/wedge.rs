@@ -339,7 +339,7 @@ mod tests {
     }
 
     fn target(shape: &StripShape) -> Target<'_> {
-        Target { strip: None, shape }
+        Target::whole(None, shape)
     }
 
     #[test]

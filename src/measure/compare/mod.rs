@@ -5,7 +5,9 @@ mod budget;
 pub mod eye;
 mod findings;
 mod mixture;
+mod odd_step;
 mod solve;
+mod tone;
 
 use serde::Serialize;
 

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::mixture::{self, Case};
-use super::{Compared, PairAnswer, ReadAs, ToneContrast, answer, budget, findings};
+use super::{Compared, PairAnswer, ReadAs, ToneContrast, answer, budget, findings, odd_step, tone};
 use crate::measure::analysis::Settings;
 use crate::measure::curve::{
     Fitted, KEPT, Outcome, Solved, StripDraws, StripEvidence, Subject, about_strip, mix,
@@ -15,9 +15,10 @@ use crate::measure::finding::Finding;
 /// What a reference and a coupon say together, and what should be told about it.
 ///
 /// Both curves, one lamp lag and the errors of the shared density scale are one joint
-/// posterior. Where a strip cannot be fitted or does not bracket the criterion, the estimates
-/// are one-sided or absent with the reason. Where the evidence has other readings, every joint
-/// reading with a chance worth it is solved, and the answer is their mixture.
+/// posterior, but for errors of the scale as large as a tone curve that is not known, of which
+/// every size is solved by itself. Where a strip cannot be fitted or does not bracket the
+/// criterion, the estimates are one-sided or absent with the reason. Where the evidence has other
+/// readings, every joint reading with a chance worth it is solved, and the answer is their mixture.
 pub fn solve(
     reference: &StripEvidence,
     coupon: &StripEvidence,
@@ -31,6 +32,15 @@ pub fn solve(
 
 /// The same with what every joint reading would give alone.
 pub fn solve_readings(
+    reference: &StripEvidence,
+    coupon: &StripEvidence,
+    settings: &Settings,
+) -> Compared {
+    tone::solve_at_all([reference, coupon], settings)
+}
+
+/// The same with all errors of the scale in one posterior.
+pub(super) fn solve_once(
     reference: &StripEvidence,
     coupon: &StripEvidence,
     settings: &Settings,
@@ -65,6 +75,9 @@ pub fn solve_readings(
     let solved = &solved[0];
     let mut all = about_strip(Subject::Reference, reference, solved, 0, settings);
     all.extend(about_strip(Subject::Coupon, coupon, solved, 1, settings));
+    if solved.fitted.is_some() {
+        all.extend(odd_step::odd_steps(reference, coupon, settings));
+    }
     all.extend(findings::about_pair(reference, coupon, &answer, aperture));
     all.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
     if mixture::is_useless(&answer, &readings) {

@@ -3,6 +3,7 @@
 use statrs::distribution::{ChiSquared, ContinuousCDF as _};
 
 use super::evidence::{FEWEST_STEPS, StripEvidence};
+use super::pieces::Scatter;
 use super::solve::{Fitted, Outcome, Solved};
 use crate::measure::analysis::Settings;
 use crate::measure::estimate::Gap;
@@ -218,7 +219,8 @@ fn poor_fit(
     strip: usize,
     findings: &mut Vec<Finding>,
 ) {
-    let Some(chance) = fitted.joint.chance_of_misfit(&fitted.best, strip) else {
+    let Scatter { size, chance } = fitted.scatter[strip];
+    let Some(chance) = chance else {
         return;
     };
     if chance >= POOR {
@@ -238,7 +240,10 @@ fn poor_fit(
                 format!("about 1 in {:.0}", 1.0 / chance)
             }
         )),
-        matters: "The bounds may be too narrow.".into(),
+        matters: format!(
+            "So each step is taken to be off by {size:.3} D of its own, and the bounds are wider \
+             for it."
+        ),
         remedy: "Look at the steps farthest from the curve: were their times kept, are they \
                  clean, is the list of exposures right?"
             .into(),

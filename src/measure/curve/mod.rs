@@ -7,6 +7,7 @@ mod findings;
 mod fit;
 mod importance;
 pub mod model;
+mod pieces;
 mod points;
 mod posterior;
 pub mod priors;

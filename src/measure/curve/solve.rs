@@ -8,6 +8,7 @@ use super::evidence::{StripEvidence, Usable};
 use super::findings::{self, Subject};
 use super::fit::{Best, Joint};
 use super::model::SPEED_NET;
+use super::pieces::{self, Scatter};
 use super::points::StripDraws;
 use super::posterior::Posterior;
 use crate::measure::analysis::Settings;
@@ -35,6 +36,8 @@ pub(crate) struct Fitted {
     pub(crate) best: Best,
     pub(crate) posterior: Posterior,
     pub(crate) draws: Vec<StripDraws>,
+    /// How far the steps of each strip lie off its curve.
+    pub(crate) scatter: Vec<Scatter>,
 }
 
 impl Fitted {
@@ -70,6 +73,11 @@ fn sort_out(evidence: &StripEvidence, lag: f64) -> Result<Usable, Outcome> {
 }
 
 fn fit(usables: Vec<Usable>, settings: &Settings) -> Option<Fitted> {
+    let scattered: Vec<_> = usables
+        .par_iter()
+        .map(|usable| pieces::scattered(usable, settings))
+        .collect();
+    let (usables, scatter) = scattered.into_iter().map(|s| (s.usable, s.scatter)).unzip();
     let mut joint = Joint::new(usables, settings.lag, settings.priors)?;
     let best = joint.solve()?;
     let posterior = Posterior::sample(&joint, &best, settings.seed)?;
@@ -82,6 +90,7 @@ fn fit(usables: Vec<Usable>, settings: &Settings) -> Option<Fitted> {
         best,
         posterior,
         draws,
+        scatter,
     })
 }
 

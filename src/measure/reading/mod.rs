@@ -26,9 +26,9 @@ pub const REACHES_MM: [f64; 4] = [4.0, 6.5, 10.0, 15.0];
 /// Linear light of a cell's neighbourhood at each of [`REACHES_MM`].
 pub type Around = [f64; REACHES_MM.len()];
 
-/// Modes of error that a reading adds to those of its density scale: the stray light that was
-/// taken off, by reach.
-pub const STRAY_MODES: usize = REACHES_MM.len();
+/// Modes of error that a reading adds to those of its density scale: light from the neighbourhood
+/// that was taken off, by reach: what is added, and what multiplies; and what multiplies unseen.
+pub const STRAY_MODES: usize = 2 * REACHES_MM.len() + 1;
 
 /// A few square millimetres inside a step: robust mean of linear light.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -142,6 +142,9 @@ pub enum CalibrationGap {
     /// The readings don't rise with the list.
     #[error("its fields do not get darker as their densities rise")]
     NotFollowed,
+    /// The readings of a colour don't fit the list, though those of luminance may.
+    #[error("in {} its fields do not fit their list", channel_word(*.0))]
+    Unlike(Channel),
 }
 
 /// A channel in a word.
@@ -230,7 +233,12 @@ impl Calibration {
         let scale = fitted.into_scale(stray);
         let leave_one_out = scale.leave_one_out();
         let out = scale.left_out().len();
-        let another_list = checks::another_list(out, leave_one_out, self.uncertainty);
+        let another_list = checks::another_list((out, used.len()), leave_one_out, self.uncertainty);
+        // A wedge that is neutral to the eye may be none in one colour; a list that isn't the
+        // wedge's shows in luminance, too.
+        if another_list && channel != Channel::Luminance && self.channels.len() > 1 {
+            return Err(CalibrationGap::Unlike(channel));
+        }
         let fields = pooled
             .iter()
             .map(|field| FieldFit {

@@ -14,9 +14,10 @@ const LEAST_CORRELATION: f64 = 0.8;
 /// and how many standard errors of the scale it must be.
 const BELOW_WHITE: f64 = -0.04;
 const WHITE_CERTAINTY: f64 = 2.0;
-/// Fields that are left out of a scale from which the list isn't the wedge's: one wrong number
-/// is a slip, more are another list.
-const ANOTHER_LIST: usize = 2;
+/// Of so many fields more than one may be left out of a scale before the list isn't the wedge's: one
+/// wrong number is a slip, more are another list; of a long wedge two may also be the darkest, where
+/// the scanner hardly tells fields apart (testdata/flatbed: 20 fields up to 2.6 D).
+const A_SLIP: usize = 8;
 /// Error of foretelling each field from the others, in stated uncertainties of the list and as
 /// a density, from which the list isn't the wedge's.
 const UNFORETOLD: (f64, f64) = (4.0, 0.03);
@@ -122,10 +123,14 @@ pub(super) fn not_followed(shape: &StripShape) -> Finding {
     }
 }
 
-/// Whether so many fields left out, and such an error of foretelling each from the others, say
-/// that the list is another wedge's.
-pub(super) fn another_list(left_out: usize, unforetold: f64, uncertainty: f64) -> bool {
-    left_out >= ANOTHER_LIST || unforetold > (UNFORETOLD.0 * uncertainty).max(UNFORETOLD.1)
+/// Whether so many fields left out, of so many in all, and such an error of foretelling each from
+/// the others, say that the list is another wedge's.
+pub(super) fn another_list(
+    (left_out, of): (usize, usize),
+    unforetold: f64,
+    uncertainty: f64,
+) -> bool {
+    left_out > (of / A_SLIP).max(1) || unforetold > (UNFORETOLD.0 * uncertainty).max(UNFORETOLD.1)
 }
 
 /// Whether the wedge fits its list at all.
@@ -135,7 +140,7 @@ pub(super) fn mismatch(
     uncertainty: f64,
 ) -> Option<Finding> {
     let (left_out, unforetold) = (scale.left_out().len(), scale.leave_one_out());
-    another_list(left_out, unforetold, uncertainty).then(|| Finding {
+    another_list((left_out, shape.steps()), unforetold, uncertainty).then(|| Finding {
         kind: Kind::WedgeMismatch,
         weight: Weight::Blocking,
         place: wedge_place(shape),

@@ -58,4 +58,6 @@ pub fn standard_error(scale: &dyn DensityScale, s: f64) -> f64 {
 #[cfg(test)]
 mod calibration_tests;
 #[cfg(test)]
+mod stray_tests;
+#[cfg(test)]
 mod tests;

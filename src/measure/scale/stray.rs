@@ -1,16 +1,35 @@
-//! Stray light from the near neighbourhood: a dark field beside a light one reads lighter
-//! than the same field in dark company. Its share and its reach are estimated from the scan.
+//! Light from the near neighbourhood, which comes two ways.
+//!
+//! Some of it strays into the lens: it is added, and counts in dark fields only. And some of it
+//! falls back on the place that is read, by way of the glass and the lamp's housing: that
+//! multiplies, so that the same ink reads lighter by as much, in density, wherever white lies
+//! around it (0.07 to 0.09 D between white and black ground on a real flatbed, from its lightest to
+//! its darkest ink: testdata/flatbed). Share, gain and reach are estimated from the scan; what it
+//! leaves open is carried as modes of error.
 
-use nalgebra::SMatrix;
+use nalgebra::{SMatrix, SVector};
 
 use super::wedge::WedgeField;
-use crate::measure::reading::{Around, Cell, REACHES_MM};
+use crate::measure::reading::{Around, Cell, REACHES_MM, STRAY_MODES};
 
 /// Count of reaches.
 const COUNT: usize = REACHES_MM.len();
 /// The near part of stray light, as a share of the neighbourhood's light: what is usual, and
 /// its standard deviation (common practice, no source: half of 0.1 to 1.2 %).
 const USUAL: (f64, f64) = (0.003, 0.003);
+/// Gain by light from the neighbourhood: how much more light a place gets where all around is
+/// white instead of black. None is taken for granted; the standard deviation is meant for flatbeds
+/// whose gain is nought as for the one that shows 0.2 (its inks 1, 3 and 5 in testdata/flatbed).
+const USUAL_GAIN: (f64, f64) = (0.0, 0.1);
+/// Standard deviation of the gain that no field shows within itself: light that comes from nearer
+/// than a cell or from farther than a field is everywhere alike in it. That a scan's fields are
+/// even tells as little against it as for it, so it stays in the bounds whatever they show.
+const UNSEEN_GAIN: f64 = 0.18;
+/// Standard deviation of what looks like gain on one strip but is its coat: thicker or thinner
+/// towards its sides, by a hundredth or two over a change of 0.3 in the light around.
+const COAT_GAIN: f64 = 0.06;
+/// Most that a gain can be.
+const MOST_GAIN: f64 = 0.5;
 /// Relative unevenness of a field that the cells' own errors don't know.
 const TEXTURE: f64 = 0.004;
 /// So many neighbouring cells say no more than one: where the field is even but for texture, and
@@ -35,7 +54,7 @@ pub struct StrayCorrection {
     /// To be added to the density.
     pub density: f64,
     /// Its errors, density: independent modes that everything read with the scale shares.
-    pub modes: Around,
+    pub modes: [f64; STRAY_MODES],
 }
 
 /// The scanner's tone curve well enough to add and subtract light: -log10 of reflectance, stray
@@ -76,19 +95,34 @@ impl Tone {
     }
 }
 
-/// What cells say of the share, were the reach this or that: sums of weighted squares.
+/// Share and gain.
+type Two = SVector<f64, 2>;
+type TwoByTwo = SMatrix<f64, 2, 2>;
+
+/// What cells say of share and gain, were the reach this or that: normal equations.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 struct Evidence {
-    /// Of the neighbourhood's light about the field's mean.
-    bottom: Around,
+    /// Of the neighbourhood's light about the field's mean, by reach.
+    matrix: [TwoByTwo; COUNT],
     /// Of that times the cell's own light about the field's mean.
-    top: Around,
+    pull: [Two; COUNT],
+}
+
+/// What the cells lie on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum On {
+    /// A wedge, whose fields are even.
+    Wedge,
+    /// A coat, which may change towards the sides as the light around does.
+    Coat,
 }
 
 impl Evidence {
-    /// Counts the cells of a strip or wedge. A field is taken to be even but for texture, so
-    /// within it cells with light neighbours read lighter; the darker, the more it shows.
-    fn add(&mut self, cells: &[Cell], tone: Tone) {
+    /// What the cells of a strip or wedge show. A field is taken to be even but for texture, so
+    /// within it cells with light neighbours read lighter: the darker the field, the more of it is
+    /// the share's doing, and the lighter, the gain's.
+    fn of(cells: &[Cell], tone: Tone, on: On) -> Self {
+        let mut evidence = Self::default();
         for group in cells.chunk_by(|a, b| a.field == b.field) {
             if group.len() < FEWEST_CELLS {
                 continue;
@@ -126,27 +160,69 @@ impl Evidence {
             if !(variance > 0.0 && variance.is_finite()) {
                 continue;
             }
+            // Light that is added, and light in proportion to the field's own.
+            let by = Two::new(1.0, mean);
             for (reach, (bottom, top)) in sums.into_iter().enumerate() {
-                self.bottom[reach] += bottom / variance;
-                self.top[reach] += top / variance;
+                evidence.matrix[reach] += by * by.transpose() * (bottom / variance);
+                evidence.pull[reach] += by * (top / variance);
             }
+        }
+        match on {
+            On::Wedge => evidence,
+            On::Coat => evidence.with_coat(),
         }
     }
 
-    /// Share by reach after the evidence: for each reach its chance, and the share and its
-    /// variance if that is the one.
-    fn posterior(&self) -> [(f64, f64, f64); COUNT] {
-        let (middle, width) = USUAL;
-        let each: [(f64, f64, f64); COUNT] = std::array::from_fn(|reach| {
-            let precision = width.powi(-2) + self.bottom[reach];
-            let share = (middle / width.powi(2) + self.top[reach]) / precision;
-            let log_evidence = (precision * share * share - precision.ln()) / 2.0;
-            (log_evidence, share.max(0.0), precision.recip())
+    /// The same with the coat's own look of gain, which is like no other strip's, integrated out.
+    fn with_coat(mut self) -> Self {
+        for (matrix, pull) in self.matrix.iter_mut().zip(&mut self.pull) {
+            let by_gain: Two = matrix.column(1).into();
+            let held = matrix[(1, 1)] + COAT_GAIN.powi(-2);
+            *matrix -= by_gain * by_gain.transpose() / held;
+            *pull -= by_gain * (pull[1] / held);
+        }
+        self
+    }
+
+    fn and(mut self, other: &Self) -> Self {
+        for reach in 0..COUNT {
+            self.matrix[reach] += other.matrix[reach];
+            self.pull[reach] += other.pull[reach];
+        }
+        self
+    }
+
+    /// Share and gain by reach after the evidence: for each reach its chance, and the two with
+    /// their covariance if that is the one.
+    fn posterior(&self) -> [Reached; COUNT] {
+        let middle = Two::new(USUAL.0, USUAL_GAIN.0);
+        let held = Two::new(USUAL.1.powi(-2), USUAL_GAIN.1.powi(-2));
+        let each: [(f64, Two, TwoByTwo); COUNT] = std::array::from_fn(|reach| {
+            let precision = self.matrix[reach] + TwoByTwo::from_diagonal(&held);
+            let pull = self.pull[reach] + held.component_mul(&middle);
+            // Held by the prior, so it can be turned round whatever the cells say.
+            let covariance = precision.try_inverse().unwrap_or_default();
+            let found = covariance * pull;
+            let log_evidence = (pull.dot(&found) - precision.determinant().ln()) / 2.0;
+            let possible = Two::new(found[0].max(0.0), found[1].clamp(0.0, MOST_GAIN));
+            (log_evidence, possible, covariance)
         });
         let best = each.iter().map(|e| e.0).fold(f64::NEG_INFINITY, f64::max);
         let total: f64 = each.iter().map(|e| (e.0 - best).exp()).sum();
-        each.map(|(log, share, variance)| ((log - best).exp() / total, share, variance))
+        each.map(|(log, found, covariance)| Reached {
+            chance: (log - best).exp() / total,
+            found,
+            covariance,
+        })
     }
+}
+
+/// Share and gain if the light comes from one reach, and the chance of that.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Reached {
+    chance: f64,
+    found: Two,
+    covariance: TwoByTwo,
 }
 
 /// How much of its neighbourhood's light strays into a place, and what the wedge had.
@@ -154,22 +230,21 @@ impl Evidence {
 pub struct NearStray {
     tone: Tone,
     evidence: Evidence,
-    /// Chance, share and variance of the share, by reach.
-    by_reach: [(f64, f64, f64); COUNT],
-    /// Mean share by reach.
+    by_reach: [Reached; COUNT],
+    /// Mean share by reach, and mean gain.
     shares: Around,
-    /// Independent errors of the shares: mode by mode, by reach.
-    modes: [Around; COUNT],
+    gains: Around,
+    /// Independent errors of shares and gains: mode by mode, by reach.
+    modes: [(Around, Around); STRAY_MODES],
     /// Scanner density of the wedge's fields, ascending, and the reflectance around them.
     wedge: Vec<(f64, Around)>,
 }
 
 impl NearStray {
-    /// The share and reach from the cells of a wedge, with the usual share as prior.
+    /// Share, gain and reach from the cells of a wedge, with the usual ones as prior.
     pub(super) fn of(cells: &[Cell], fields: &[WedgeField]) -> Self {
         let tone = Tone::of(fields);
-        let mut evidence = Evidence::default();
-        evidence.add(cells, tone);
+        let evidence = Evidence::of(cells, tone, On::Wedge);
         Self::new(tone, evidence, around_fields(fields, tone))
     }
 
@@ -183,14 +258,19 @@ impl NearStray {
         Self::new(tone, Evidence::default(), vec![(0.0, [surround; COUNT])])
     }
 
-    /// What an earlier scan of a wedge taught: the share, its standard error, and the fields.
+    /// What an earlier scan of a wedge taught: the share, its standard error, and the fields. The
+    /// gain it does not tell.
     pub(super) fn known(share: f64, error: f64, fields: &[WedgeField]) -> Self {
         let tone = Tone::of(fields);
-        let by_reach = [(1.0 / COUNT as f64, share, error * error); COUNT];
+        let reached = Reached {
+            chance: 1.0 / COUNT as f64,
+            found: Two::new(share, USUAL_GAIN.0),
+            covariance: TwoByTwo::from_diagonal(&Two::new(error * error, USUAL_GAIN.1.powi(2))),
+        };
         Self::with(
             tone,
             Evidence::default(),
-            by_reach,
+            [reached; COUNT],
             around_fields(fields, tone),
         )
     }
@@ -198,10 +278,10 @@ impl NearStray {
     /// The same with what the steps of strips beside show: dark ones next to a white lid.
     #[must_use]
     pub fn beside(&self, strips: &[&[Cell]]) -> Self {
-        let mut evidence = self.evidence;
-        for cells in strips {
-            evidence.add(cells, self.tone);
-        }
+        let strips = strips
+            .iter()
+            .map(|cells| Evidence::of(cells, self.tone, On::Coat));
+        let evidence = strips.fold(self.evidence, |all, one| all.and(&one));
         Self::new(self.tone, evidence, self.wedge.clone())
     }
 
@@ -212,30 +292,57 @@ impl NearStray {
     fn with(
         tone: Tone,
         evidence: Evidence,
-        by_reach: [(f64, f64, f64); COUNT],
+        by_reach: [Reached; COUNT],
         wedge: Vec<(f64, Around)>,
     ) -> Self {
-        let shares = by_reach.map(|(chance, share, _)| chance * share);
+        let shares = by_reach.map(|reached| reached.chance * reached.found[0]);
+        let gains = by_reach.map(|reached| reached.chance * reached.found[1]);
+        let means: [f64; 2 * COUNT] = std::array::from_fn(|at| {
+            if at < COUNT {
+                shares[at]
+            } else {
+                gains[at - COUNT]
+            }
+        });
         // One reach is the true one: moments of that mixture.
-        let covariance = SMatrix::<f64, COUNT, COUNT>::from_fn(|i, j| {
-            let (chance, share, variance) = by_reach[i];
-            let own = if i == j {
-                chance * (variance + share * share) + (SHAPE_ERROR * shares[i]).powi(2)
+        let covariance = SMatrix::<f64, { 2 * COUNT }, { 2 * COUNT }>::from_fn(|i, j| {
+            let Reached {
+                chance,
+                found,
+                covariance,
+            } = by_reach[i % COUNT];
+            let (a, b) = (i / COUNT, j / COUNT);
+            let same_reach = if i % COUNT == j % COUNT {
+                chance * (covariance[(a, b)] + found[a] * found[b])
             } else {
                 0.0
             };
-            own - shares[i] * shares[j]
+            let shape = if i == j {
+                (SHAPE_ERROR * means[i]).powi(2)
+            } else {
+                0.0
+            };
+            same_reach + shape - means[i] * means[j]
         });
         let parts = covariance.symmetric_eigen();
         let modes = std::array::from_fn(|mode| {
+            if mode == 2 * COUNT {
+                // The ground that a field lies on is its nearest neighbourhood.
+                let nearest = |reach| if reach == 0 { UNSEEN_GAIN } else { 0.0 };
+                return ([0.0; COUNT], std::array::from_fn(nearest));
+            }
             let size = parts.eigenvalues[mode].max(0.0).sqrt();
-            std::array::from_fn(|reach| size * parts.eigenvectors[(reach, mode)])
+            let of = |from: usize| {
+                std::array::from_fn(|reach| size * parts.eigenvectors[(from + reach, mode)])
+            };
+            (of(0), of(COUNT))
         });
         Self {
             tone,
             evidence,
             by_reach,
             shares,
+            gains,
             modes,
             wedge,
         }
@@ -244,8 +351,18 @@ impl NearStray {
     /// The share of the neighbourhood's light, and its standard error.
     pub fn share(&self) -> (f64, f64) {
         let total = |of: &Around| of.iter().sum::<f64>();
-        let variance: f64 = self.modes.iter().map(|mode| total(mode).powi(2)).sum();
+        let modes = self.modes.iter();
+        let variance: f64 = modes.map(|(shares, _)| total(shares).powi(2)).sum();
         (total(&self.shares), variance.sqrt())
+    }
+
+    /// How much more light a place gets in a white neighbourhood than in a black one, as a share,
+    /// and its standard error: as far as fields show it within themselves.
+    pub fn seen_gain(&self) -> (f64, f64) {
+        let total = |of: &Around| of.iter().sum::<f64>();
+        let modes = self.modes[..2 * COUNT].iter();
+        let variance: f64 = modes.map(|(_, gains)| total(gains).powi(2)).sum();
+        (total(&self.gains), variance.sqrt())
     }
 
     /// How far it comes from (the standard deviation of a blur), and the standard error of that,
@@ -253,7 +370,8 @@ impl NearStray {
     pub fn reach_mm(&self) -> (f64, f64) {
         let mean = |of: &dyn Fn(f64) -> f64| -> f64 {
             let each = self.by_reach.iter().zip(REACHES_MM);
-            each.map(|((chance, ..), reach)| chance * of(reach)).sum()
+            each.map(|(reached, reach)| reached.chance * of(reach))
+                .sum()
         };
         let middle = mean(&|reach| reach);
         let between = mean(&|reach| (reach - middle).powi(2)).sqrt();
@@ -264,22 +382,29 @@ impl NearStray {
     /// and which the scale gives this density.
     pub(super) fn correction(&self, s: f64, around: &Around, density: f64) -> StrayCorrection {
         let wedge = self.around_wedge(s);
-        let excess: Around =
-            std::array::from_fn(|reach| self.tone.reflectance(around[reach]) - wedge[reach]);
+        let here: Around = around.map(|light| self.tone.reflectance(light));
+        let dot = |a: &Around, b: &Around| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        let excess: Around = std::array::from_fn(|reach| here[reach] - wedge[reach]);
         let reflectance = 10f64.powf(-density);
-        let of = |shares: &Around| -> f64 {
-            let stray = shares
-                .iter()
-                .zip(&excess)
-                .map(|(share, light)| share * light);
-            stray.sum::<f64>() / reflectance
-        };
+        let of = |shares: &Around| dot(shares, &excess) / reflectance;
         let off = of(&self.shares);
         let held = off.min(MOST);
         let slope = 1.0 / ((1.0 - held) * std::f64::consts::LN_10);
+        // How much more light falls on the place, and on the wedge's field like it.
+        let lit = (
+            1.0 + dot(&self.gains, &here),
+            1.0 + dot(&self.gains, &wedge),
+        );
+        let by_gain: Around = std::array::from_fn(|reach| {
+            (here[reach] / lit.0 - wedge[reach] / lit.1) / std::f64::consts::LN_10
+        });
+        let added = -(1.0 - held).log10() + (off - held) * slope;
         StrayCorrection {
-            density: -(1.0 - held).log10() + (off - held) * slope,
-            modes: std::array::from_fn(|mode| of(&self.modes[mode]) * slope),
+            density: added + (lit.0 / lit.1).log10(),
+            modes: std::array::from_fn(|mode| {
+                let (shares, gains) = &self.modes[mode];
+                of(shares) * slope + dot(gains, &by_gain)
+            }),
         }
     }
 
@@ -311,79 +436,14 @@ fn around_fields(fields: &[WedgeField], tone: Tone) -> Vec<(f64, Around)> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::measure::geometry::Point;
-
-    /// Cells of fields whose neighbours are unevenly light; the light of the third reach strays
-    /// in, what the other reaches see goes another way.
-    fn cells(share: f64) -> Vec<Cell> {
-        let mut cells = Vec::new();
-        for (field, density) in [0.1, 0.8, 1.4, 2.0].into_iter().enumerate() {
-            for k in 0..12 {
-                let around: Around = std::array::from_fn(|reach| {
-                    0.4 + 0.2 * (f64::from(k) * (0.5 + 0.25 * reach as f64)).sin()
-                });
-                let light = 10f64.powf(-density) + share * around[2];
-                cells.push(Cell {
-                    field,
-                    at_mm: (0.0, 0.0),
-                    at: Point::new(0.0, 0.0),
-                    light,
-                    light_error: 2e-5,
-                    pixels: 1000,
-                    rejected: 0.0,
-                    clipped: 0.0,
-                    around,
-                });
-            }
-        }
-        cells
-    }
-
-    fn field(density: f64) -> WedgeField {
-        WedgeField {
-            number: 0,
-            scanner: density,
-            error: 0.0,
-            listed: density,
-            around: [0.3; COUNT],
-        }
-    }
-
-    #[test]
-    fn share_and_reach_are_found_within_the_fields_and_taken_off_the_strips() {
-        let share = 0.004;
-        let near = NearStray::of(&cells(share), &[field(0.1), field(1.0), field(2.0)]);
-        assert!((near.share().0 - share).abs() < 0.0004, "{near:?}");
-        assert!((near.reach_mm().0 - REACHES_MM[2]).abs() < 0.5, "{near:?}");
-        // A step of 1.5 D in lighter company than the wedge's field reads too light.
-        let seen = |around: f64| -(10f64.powf(-1.5) + share * around).log10();
-        let correction = near.correction(seen(0.6), &[0.6; COUNT], seen(0.6));
-        let wanted = seen(0.3) - seen(0.6);
-        let error = correction.modes.map(|mode| mode * mode).iter().sum::<f64>();
-        assert!((correction.density - wanted).abs() < 0.15 * wanted);
-        assert!((0.1..0.3).contains(&(error.sqrt() / correction.density)));
-        let none = near.correction(2.0, &[0.3; COUNT], 2.0);
-        assert!(none.density.abs() < 1e-12);
-    }
-
-    #[test]
-    fn strips_beside_tell_what_no_wedge_did() {
-        let before = NearStray::usual(0.0, 0.6);
-        let after = before.beside(&[&cells(0.006)]);
-        assert!((before.share().0 - USUAL.0).abs() < 1e-12);
-        assert!((after.share().0 - 0.006).abs() < 0.0006, "{after:?}");
-        assert!(after.share().1 < before.share().1);
-        assert!(after.reach_mm().1 < before.reach_mm().1);
-    }
-
-    #[test]
-    fn a_place_that_stray_light_drowns_gets_a_finite_density() {
-        let near = NearStray::known(0.01, 0.002, &[field(0.1), field(1.0), field(3.0)]);
-        for density in [2.0, 2.5, 3.0, 4.0] {
-            let correction = near.correction(density, &[0.9; COUNT], density);
-            assert!(correction.density.is_finite() && correction.density > 0.0);
-        }
+impl NearStray {
+    /// The same with a gain that is known.
+    pub(super) fn with_gain(&self, gain: f64) -> Self {
+        let by_reach = self.by_reach.map(|reached| Reached {
+            found: Two::new(reached.found[0], gain),
+            covariance: TwoByTwo::from_diagonal(&Two::new(reached.covariance[(0, 0)], 0.0)),
+            ..reached
+        });
+        Self::with(self.tone, self.evidence, by_reach, self.wedge.clone())
     }
 }

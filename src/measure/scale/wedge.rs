@@ -30,6 +30,10 @@ const LEAST_SLOPE: f64 = 0.05;
 const STRANGE_FIELD: f64 = 4.0;
 /// How much farther than the outermost fields the formula is used; beyond, straight lines.
 const REACH: f64 = 0.05;
+/// Steepest that the scale goes on beyond its fields, density per scanner density: gamma 3 read as
+/// linear light. Where the scanner's own light drowns the darkest fields the formula is steeper by
+/// far, and would give tens of densities to a speck.
+const STEEPEST_BEYOND: f64 = 3.0;
 /// Error added per unit of extrapolation: density per scanner density.
 const EXTRAPOLATION_ERROR: f64 = 0.1;
 
@@ -444,12 +448,18 @@ impl DensityScale for WedgeScale {
         if beyond == 0.0 {
             density
         } else {
-            density + beyond * self.slope_inside(inside)
+            density + beyond * self.slope(s)
         }
     }
 
     fn slope(&self, s: f64) -> f64 {
-        self.slope_inside(self.held(s).0)
+        let (inside, beyond) = self.held(s);
+        let slope = self.slope_inside(inside);
+        if beyond == 0.0 {
+            slope
+        } else {
+            slope.min(STEEPEST_BEYOND)
+        }
     }
 
     fn modes(&self, s: f64) -> Vec<f64> {

@@ -8,6 +8,7 @@ mod extent;
 mod grid;
 mod lane;
 mod layout;
+mod likeness;
 mod posterior;
 mod profile;
 mod report;

@@ -4,6 +4,7 @@ use super::again::{Fields, told_apart};
 use super::candidate::{BY_HAND, BY_MACHINE, Candidate, Counts};
 use super::exposing::agreement;
 use super::layout::{Made, layout, numbering};
+use super::likeness;
 use super::posterior::Reading;
 use super::report;
 use super::shape::shape;
@@ -200,8 +201,8 @@ fn weighed(
         .collect()
 }
 
-/// How well the levels of a lane follow a wedge's densities: log likelihood ratio, about; and
-/// whether the list falls where the lane gets darker.
+/// How well the levels of a lane follow a wedge's densities, and whether the list falls where the
+/// lane gets darker.
 fn likeness(candidate: &Candidate, steps: &Steps, densities: &[f64]) -> (f64, bool) {
     let levels: Vec<f64> = steps
         .borders
@@ -211,37 +212,7 @@ fn likeness(candidate: &Candidate, steps: &Steps, densities: &[f64]) -> (f64, bo
             candidate.sums.level(pair[0] + inset, pair[1] - inset)
         })
         .collect();
-    let count = levels.len() as f64;
-    let falling = densities.first() > densities.last();
-    let listed: Vec<f64> = if falling {
-        densities.iter().rev().copied().collect()
-    } else {
-        densities.to_vec()
-    };
-    let mean = |list: &[f64]| list.iter().sum::<f64>() / count;
-    let (mean_level, mean_listed) = (mean(&levels), mean(&listed));
-    let (mut cross, mut square) = (0.0, 0.0);
-    for (level, listed) in levels.iter().zip(&listed) {
-        cross += (level - mean_level) * (listed - mean_listed);
-        square += (listed - mean_listed).powi(2);
-    }
-    if square <= 0.0 {
-        return (f64::NEG_INFINITY, falling);
-    }
-    let slope = cross / square;
-    let misfit: f64 = levels
-        .iter()
-        .zip(&listed)
-        .map(|(level, listed)| (level - mean_level - slope * (listed - mean_listed)).powi(2))
-        .sum::<f64>()
-        / count;
-    let range = (square / count).sqrt();
-    if !(0.5..1.5).contains(&slope) {
-        return (f64::NEG_INFINITY, falling);
-    }
-    // A tenth of the range off everywhere is where likeness ends.
-    let off = misfit.sqrt() / (0.1 * range);
-    (count * (1.0 - off), falling)
+    likeness::likeness(&levels, densities)
 }
 
 /// The best things that don't lie over one another or over what is taken.
