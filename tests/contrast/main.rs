@@ -15,7 +15,7 @@ use rayon::prelude::*;
 use strips::Strip;
 use twinstrip::measure::analysis::Settings;
 use twinstrip::measure::compare;
-use twinstrip::measure::estimate::{Estimate, Gap};
+use twinstrip::measure::estimate::Estimate;
 use twinstrip::measure::units::DECADES_PER_STOP;
 
 /// First seed of the published tables.

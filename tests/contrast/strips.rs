@@ -167,6 +167,7 @@ fn read(truth: Truth, coat: bool, x: &[f64], shared: Shared, rng: &mut impl Rng)
                     scale_mm: 10.0,
                 },
             },
+            others: vec![],
             excluded: vec![],
         },
         truth,

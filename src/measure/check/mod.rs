@@ -10,9 +10,9 @@ pub mod colour;
 pub mod count;
 pub mod grid;
 pub mod halos;
-pub mod notes;
 #[cfg(test)]
 mod marked_tests;
+pub mod notes;
 pub mod picture;
 pub mod plausible;
 pub mod quantisation;

@@ -61,6 +61,7 @@ impl<'a> Target<'a> {
             corners: self.shape.area_corners(field, area),
             edges: vec![Edge::square(0.0), Edge::square(1.0)],
             fields: vec![self.shape.fields[field]],
+            unexposed: vec![],
         };
         (Cow::Owned(shape), 0)
     }

@@ -32,10 +32,7 @@ const BOUND: f64 = 1.96;
 const HALVINGS: usize = 50;
 
 /// Solves a pair; where the scale's error is large, at several sizes of it.
-pub(super) fn solve_at_all(
-    strips: [&StripEvidence; 2],
-    settings: &Settings,
-) -> Compared {
+pub(super) fn solve_at_all(strips: [&StripEvidence; 2], settings: &Settings) -> Compared {
     let large = large_modes(strips);
     if large.is_empty() {
         return solve::solve_once(strips[0], strips[1], settings);
