@@ -168,6 +168,7 @@ fn read(truth: Truth, coat: bool, x: &[f64], shared: Shared, rng: &mut impl Rng)
                 },
             },
             excluded: vec![],
+            others: vec![],
         },
         truth,
     }
