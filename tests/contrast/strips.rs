@@ -169,6 +169,7 @@ fn read(truth: Truth, coat: bool, x: &[f64], shared: Shared, rng: &mut impl Rng)
             },
             others: vec![],
             excluded: vec![],
+            others: vec![],
         },
         truth,
     }
