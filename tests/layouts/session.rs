@@ -2,7 +2,7 @@
 
 use twinstrip::measure::analysis::{Analysis, StripResult, analyse};
 use twinstrip::measure::finding::{Kind, Weight};
-use twinstrip::measure::geometry::Point;
+use twinstrip::measure::geometry::{Point, StripShape};
 use twinstrip::measure::watch::Unwatched;
 use twinstrip::simulate::truth::{PairTruth, Patch, StripTruth, Truth};
 use twinstrip::simulate::{Recipe, make, question};
@@ -15,6 +15,9 @@ const CRITERION: f64 = 0.60;
 const WRONG_BY: f64 = 0.05;
 /// The middle of what is read must lie in its step, and this share of its size clear of its rim.
 const CLEAR: f64 = 0.2;
+
+/// A patch of unexposed coat is given this far from its border, millimetres: coats are ragged.
+const CLEAR_MM: f64 = 0.7;
 
 /// Whether places are found or told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,7 +70,9 @@ pub fn outcomes(recipe: &Recipe, ways: &[Places]) -> Vec<Vec<Outcome>> {
             let mut asked = question(&made);
             if *places == Places::Given {
                 for (spec, truth) in asked.strips.iter_mut().zip(&made.truth.strips) {
-                    spec.shape = truth.shape.clone();
+                    spec.shape = given(truth, made.truth.dpi / 25.4);
+                    // All there is, so that nothing is left to look for.
+                    spec.unexposed = spec.shape.as_ref().map(|shape| shape.unexposed.clone());
                 }
                 if let (Some(spec), [truth]) = (&mut asked.wedge, &made.truth.wedges[..]) {
                     spec.shape = Some(truth.shape.clone());
@@ -83,6 +88,33 @@ pub fn outcomes(recipe: &Recipe, ways: &[Places]) -> Vec<Vec<Outcome>> {
             found
         })
         .collect()
+}
+
+/// A strip's place, and the patches of unexposed coat beside its fields, clear of their borders.
+fn given(truth: &StripTruth, per_mm: f64) -> Option<StripShape> {
+    let mut shape = truth.shape.clone()?;
+    shape.unexposed = truth
+        .unexposed
+        .iter()
+        .filter_map(|patch| clear(patch, CLEAR_MM * per_mm))
+        .collect();
+    Some(shape)
+}
+
+/// A patch this many pixels clear of its border; `None` where nothing worth reading is left.
+fn clear([a, b, c, d]: &[Point; 4], pixels: f64) -> Option<[Point; 4]> {
+    let (along, across) = (a.distance(*d), a.distance(*b));
+    if along.min(across) < 2.5 * pixels {
+        return None;
+    }
+    let (u, v) = (pixels / along, pixels / across);
+    let at = |u: f64, v: f64| a.toward(*d, u).toward(b.toward(*c, u), v);
+    Some([
+        at(u, v),
+        at(u, 1.0 - v),
+        at(1.0 - u, 1.0 - v),
+        at(1.0 - u, v),
+    ])
 }
 
 fn outcome(analysis: &Analysis, truth: &Truth, pair: &PairTruth) -> Outcome {
