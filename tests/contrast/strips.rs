@@ -167,7 +167,6 @@ fn read(truth: Truth, coat: bool, x: &[f64], shared: Shared, rng: &mut impl Rng)
                     scale_mm: 10.0,
                 },
             },
-            others: vec![],
             excluded: vec![],
             others: vec![],
         },
