@@ -159,6 +159,10 @@ pub(super) struct Solve {
     /// The session file
     #[arg(value_name = "SESSION")]
     pub(super) session: PathBuf,
+    /// Choose one of the readings of a strip by its number, such as "slate 1: 2", and keep it in
+    /// the session file as the strip's shape (several: give it several times)
+    #[arg(long, value_name = "STRIP: NUMBER", value_parser = entry::reading)]
+    pub(super) choose: Vec<entry::ReadingChoice>,
     #[command(flatten)]
     pub(super) measuring: Measuring,
 }

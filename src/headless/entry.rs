@@ -35,6 +35,25 @@ pub(super) fn strip(text: &str) -> Result<NamedExposure, String> {
     })
 }
 
+/// A reading of a strip as chosen on the command line.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct ReadingChoice {
+    pub(super) strip: String,
+    /// Number from 1.
+    pub(super) number: usize,
+}
+
+/// `NAME: NUMBER`.
+pub(super) fn reading(text: &str) -> Result<ReadingChoice, String> {
+    const WANTED: &str = "write the strip's name, a colon and the number of the reading";
+    let (strip, number) = text.rsplit_once(':').ok_or(WANTED)?;
+    let number = number.trim().parse::<usize>().ok();
+    Ok(ReadingChoice {
+        strip: strip.trim().to_owned(),
+        number: number.filter(|number| *number > 0).ok_or(WANTED)?,
+    })
+}
+
 /// `srgb`, `linear`, `gamma:2.2`.
 pub(super) fn encoding(text: &str) -> Result<Encoding, String> {
     let lower = text.trim().to_lowercase();

@@ -4,6 +4,7 @@
 
 mod arguments;
 mod calibrate;
+mod choose;
 mod compare;
 mod entry;
 mod exit;

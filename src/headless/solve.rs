@@ -1,11 +1,12 @@
 //! `twinstrip solve`: from the session to the answer.
 
 use super::arguments::Solve;
+use super::choose::choose;
 use super::exit::{Failure, Outcome};
 use super::progress::Progress;
 use super::{json, load, output};
 use crate::document::report;
-use crate::measure::analysis::analyse;
+use crate::measure::analysis::{Kept, analyse_again};
 use crate::measure::finding::Weight;
 
 pub(super) fn run(task: &Solve) -> Result<Outcome, Failure> {
@@ -14,8 +15,13 @@ pub(super) fn run(task: &Solve) -> Result<Outcome, Failure> {
     let mut loaded = load::session(&task.session, &task.measuring.reading, empty, &progress)?;
     load::measuring(&mut loaded, &task.measuring)?;
     progress.stage("measuring and solving");
-    let question = loaded.question();
-    let mut analysis = analyse(&question, &progress)?;
+    let mut kept = Kept::default();
+    let mut analysis = analyse_again(&loaded.question(), &mut kept, &progress)?;
+    if !task.choose.is_empty() {
+        let quiet = task.measuring.reading.quiet;
+        choose(&task.choose, &task.session, &mut loaded, &analysis, quiet)?;
+        analysis = analyse_again(&loaded.question(), &mut kept, &progress)?;
+    }
     progress.finish();
     analysis.findings.append(&mut loaded.findings);
     // Heaviest first, else as they were found.

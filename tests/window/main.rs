@@ -8,6 +8,7 @@
 mod again;
 mod areas;
 mod closing;
+mod coat;
 mod coatings;
 mod inbox;
 mod killed;

@@ -5,6 +5,8 @@ mod budget;
 pub mod eye;
 mod findings;
 mod mixture;
+#[cfg(test)]
+mod mixture_tests;
 mod odd_step;
 mod solve;
 mod tone;
