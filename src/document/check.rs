@@ -1,5 +1,6 @@
 //! What a session must fulfil before it is measured or saved.
 
+use super::plain::{check_line, check_lines, spelled_line};
 use super::{Encoding, Scan, Session, Strip, Wedge};
 use crate::measure::compare::eye::Match;
 use crate::measure::exposure::ExposureError;
@@ -7,6 +8,9 @@ use crate::measure::geometry::{Area, Field, Point, StripShape};
 
 /// Most patches of unexposed coat on one strip: a frame looked at every millimetre has fewer.
 const MOST_PATCHES: usize = 400;
+
+/// Most scans of a session: all are held in memory at a time.
+pub const MOST_SCANS: usize = 64;
 
 /// A session that cannot be.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -63,6 +67,15 @@ pub enum SessionError {
     /// Something about the print that is planned.
     #[error("the print: {0}")]
     Print(String),
+    /// Something about the notes.
+    #[error("the notes: {0}")]
+    Notes(String),
+    /// More scans than a session holds.
+    #[error(
+        "{0} scans: a session holds at most {MOST_SCANS}; make several sessions, and keep them in \
+         one profile"
+    )]
+    Scans(usize),
     /// A setting out of its range.
     #[error("settings: {0}")]
     Settings(String),
@@ -74,6 +87,10 @@ impl Session {
     /// # Errors
     /// The first thing that doesn't.
     pub fn check(&self) -> Result<(), SessionError> {
+        if self.scans.len() > MOST_SCANS {
+            return Err(SessionError::Scans(self.scans.len()));
+        }
+        check_lines(&self.notes).map_err(SessionError::Notes)?;
         for (index, scan) in self.scans.iter().enumerate() {
             check_encoding(scan).map_err(|what| SessionError::Scan {
                 number: index + 1,
@@ -177,6 +194,11 @@ impl Session {
         if strip.name.trim().is_empty() {
             return Err(about("it has no name".into()));
         }
+        check_line(&strip.name).map_err(|what| SessionError::Strip {
+            number: index + 1,
+            name: spelled_line(&strip.name),
+            what,
+        })?;
         if let Some(other) = self.strips[..index]
             .iter()
             .position(|other| other.name == strip.name)

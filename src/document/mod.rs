@@ -5,6 +5,7 @@ pub mod comparing;
 pub mod day;
 pub mod edit;
 pub mod history;
+pub mod plain;
 pub mod planning;
 pub mod printing;
 pub mod profile;

@@ -42,6 +42,7 @@ impl Printing {
             if name.chars().count() > LONGEST_NAME {
                 return Err(format!("names have at most {LONGEST_NAME} letters"));
             }
+            super::plain::check_line(name)?;
         }
         if let Some(recipe) = &self.recipe {
             recipe.check().map_err(|error| error.to_string())?;

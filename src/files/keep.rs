@@ -10,21 +10,14 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use super::atomic::{self, WriteRefused};
+use super::paths::{custom, named};
 
 /// Most recent sessions that are remembered.
 const MOST_RECENT: usize = 8;
 
 /// The folder for what is kept, by the customs of the system; `TWINSTRIP_STATE` names another.
 pub fn folder() -> Option<PathBuf> {
-    let from = |name: &str| std::env::var_os(name).filter(|value| !value.is_empty());
-    if let Some(folder) = from("TWINSTRIP_STATE") {
-        return Some(folder.into());
-    }
-    from("XDG_STATE_HOME")
-        .map(PathBuf::from)
-        .or_else(|| from("LOCALAPPDATA").map(PathBuf::from))
-        .or_else(|| Some(PathBuf::from(from("HOME")?).join(".local").join("state")))
-        .map(|folder| folder.join("twinstrip"))
+    named("TWINSTRIP_STATE").or_else(|| custom("XDG_STATE_HOME", [".local", "state"]))
 }
 
 /// Choices and recent sessions.

@@ -64,6 +64,28 @@ pub fn whole(folder: &Path, path: &Path) -> PathBuf {
     plain
 }
 
+/// The folder in which programs keep things, by the customs of the system: named by `xdg`, or on
+/// Windows by the system, or these folders below the person's own.
+///
+/// A relative path in `xdg` is passed over, as the XDG Base Directory Specification asks.
+pub(super) fn custom(xdg: &str, below_home: [&str; 2]) -> Option<PathBuf> {
+    let from = |name: &str| {
+        let value = std::env::var_os(name).filter(|value| !value.is_empty());
+        value.map(PathBuf::from)
+    };
+    from(xdg)
+        .filter(|folder| folder.is_absolute())
+        .or_else(|| from("LOCALAPPDATA"))
+        .or_else(|| Some(from("HOME")?.join(below_home[0]).join(below_home[1])))
+        .map(|folder| folder.join("twinstrip"))
+}
+
+/// A folder that the person named in the environment.
+pub(super) fn named(variable: &str) -> Option<PathBuf> {
+    let value = std::env::var_os(variable).filter(|value| !value.is_empty());
+    value.map(PathBuf::from)
+}
+
 /// The day on which a file was last changed (UTC), where the system tells.
 pub fn day_of(path: &Path) -> Option<Day> {
     let changed = path.metadata().ok()?.modified().ok()?;

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::atomic::{self, WriteRefused};
 use super::explain::explain;
 use super::layout::{file_text, ron_options};
-use super::text::{TextError, line_and_column, read_text};
+use super::text::{LARGEST, TextError, check_size, line_and_column, read_text};
 use crate::document::planning::KeptRecipe;
 use crate::measure::plan::Recipe;
 
@@ -119,6 +119,7 @@ pub fn write_recipe(path: &Path, kept: &KeptRecipe) -> Result<(), WriteRefused> 
         path: path.to_owned(),
         source: std::io::Error::new(std::io::ErrorKind::InvalidData, what),
     })?;
+    check_size(path, &text, LARGEST)?;
     atomic::write(path, text.as_bytes())
 }
 

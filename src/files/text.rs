@@ -7,8 +7,13 @@
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
-/// Largest text file that is read, in bytes.
-const LARGEST: u64 = 8 << 20;
+use super::atomic::WriteRefused;
+use super::inputs;
+use super::layout::tamed;
+
+/// Largest text file that is read, in bytes, and the largest that is written: what can't be read
+/// again is not written.
+pub(super) const LARGEST: u64 = 8 << 20;
 
 /// A text file that can't be used. Sorted by who can act: the disk refused, the file is
 /// wrong, the file is too new or too large for this program.
@@ -52,12 +57,14 @@ pub enum TextError {
         known: u64,
     },
     /// The file is larger than any of its kind.
-    #[error("{}: {bytes} bytes are too many for such a file; {LARGEST} is the limit", path.display())]
+    #[error("{}: {bytes} bytes are too many for such a file; {limit} is the limit", path.display())]
     TooLarge {
         /// The file.
         path: PathBuf,
         /// Its size.
         bytes: u64,
+        /// The limit, bytes.
+        limit: u64,
     },
 }
 
@@ -103,30 +110,67 @@ pub fn text_hash(text: &str) -> String {
     blake3::hash(text.as_bytes()).to_hex().to_string()
 }
 
-/// Reads a whole text file (UTF-8, with or without byte order mark).
+/// Refuses a text that could not be read again.
+pub(super) fn check_size(path: &Path, text: &str, limit: u64) -> Result<(), WriteRefused> {
+    if text.len() as u64 <= limit {
+        return Ok(());
+    }
+    Err(WriteRefused {
+        path: path.to_owned(),
+        source: io::Error::other(format!(
+            "it would take {} bytes, and files of more than {limit} can't be read again",
+            text.len()
+        )),
+    })
+}
+
+/// Reads a whole text file (UTF-8, with or without byte order mark), which no output of this run
+/// may replace from then on.
 ///
 /// # Errors
 /// [`TextError`]: missing, a folder, not readable, too large, empty, or not text.
 pub fn read_text(path: &Path) -> Result<String, TextError> {
+    let text = read_within(path, LARGEST)?;
+    inputs::note(path);
+    Ok(text)
+}
+
+/// Reads a whole text file of at most `limit` bytes.
+///
+/// # Errors
+/// Those of [`read_text`].
+pub(super) fn read_within(path: &Path, limit: u64) -> Result<String, TextError> {
     let refused = |what: String| TextError::Disk {
         path: path.to_owned(),
         what,
     };
-    if path.is_dir() {
-        return Err(refused("this is a folder; give a file in it".into()));
+    // Opening a pipe would wait for whoever writes into it.
+    match path.metadata() {
+        Ok(facts) if facts.is_dir() => {
+            return Err(refused("this is a folder; give a file in it".into()));
+        }
+        Ok(facts) if !facts.is_file() => {
+            return Err(refused("this is a device or a pipe; give a file".into()));
+        }
+        _ => {}
     }
     let file = std::fs::File::open(path).map_err(|error| refused(reason(&error)))?;
+    let too_large = |bytes| TextError::TooLarge {
+        path: path.to_owned(),
+        bytes,
+        limit,
+    };
     let bytes = file.metadata().map_or(0, |facts| facts.len());
-    if bytes > LARGEST {
-        return Err(TextError::TooLarge {
-            path: path.to_owned(),
-            bytes,
-        });
+    if bytes > limit {
+        return Err(too_large(bytes));
     }
     let mut content = Vec::new();
-    file.take(LARGEST)
+    file.take(limit + 1)
         .read_to_end(&mut content)
         .map_err(|error| refused(reason(&error)))?;
+    if content.len() as u64 > limit {
+        return Err(too_large(content.len() as u64));
+    }
     let text = String::from_utf8(content).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
         let text = String::from_utf8_lossy(&error.as_bytes()[..good]).into_owned();
@@ -149,7 +193,7 @@ pub fn read_text(path: &Path) -> Result<String, TextError> {
             "the file is empty; fetch a sound copy or write it anew",
         ));
     }
-    Ok(text)
+    Ok(tamed(text))
 }
 
 fn reason(error: &io::Error) -> String {

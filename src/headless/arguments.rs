@@ -134,7 +134,7 @@ pub(super) struct New {
     /// Dead time of the lamp a burst
     #[arg(long, value_name = "TIME", value_parser = entry::time)]
     pub(super) lamp_lag: Option<f64>,
-    /// Overwrite a session file that is there
+    /// Replace a session file that is there; it is kept with `.before` added to its name
     #[arg(long)]
     pub(super) overwrite: bool,
     /// Say nothing on standard error but errors
@@ -193,7 +193,7 @@ pub(super) struct Calibrate {
     /// Draw the curve and its errors to an SVG file
     #[arg(long, value_name = "FILE")]
     pub(super) picture: Option<PathBuf>,
-    /// Replace a calibration file that is there; it is kept with `.before` added to its name
+    /// Replace files that are there; they are kept with `.before` added to their names
     #[arg(long)]
     pub(super) overwrite: bool,
     /// Print JSON (docs/json.md) instead of text
@@ -211,6 +211,9 @@ pub(super) struct Show {
     /// Draw the curve and its errors to an SVG file
     #[arg(long, value_name = "FILE")]
     pub(super) picture: Option<PathBuf>,
+    /// Replace a picture that is there; it is kept with `.before` added to its name
+    #[arg(long, requires = "picture")]
+    pub(super) overwrite: bool,
     /// Print JSON (docs/json.md) instead of text
     #[arg(long)]
     pub(super) json: bool,
@@ -268,6 +271,9 @@ pub(super) struct Simulate {
     /// Grey scans; otherwise by chance grey or colour
     #[arg(long)]
     pub(super) grey: bool,
+    /// Replace what stands in a folder of practice scans
+    #[arg(long)]
+    pub(super) overwrite: bool,
     /// Say nothing on standard error but errors
     #[arg(long, short)]
     pub(super) quiet: bool,

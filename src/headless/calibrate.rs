@@ -5,22 +5,30 @@ use std::path::{Path, PathBuf};
 
 use super::arguments::{Calibrate, Show};
 use super::exit::{Failure, Outcome};
+use super::output::{print, remark};
 use super::progress::Progress;
-use super::{entry, json, load, output};
+use super::{entry, json, load};
+use crate::document::plain::check_line;
 use crate::document::report::{calibration_picture, calibration_report};
 use crate::document::{Scan, WEDGE_UNCERTAINTY};
-use crate::files::atomic;
 use crate::files::calibration::{Making, make, read_calibration, write_calibration};
 use crate::files::clock::today;
+use crate::files::output::{self, Kind, Replace};
 use crate::measure::calibrating::{Judged, References, judge};
 use crate::measure::scale::calibration::Calibration;
 
 pub(super) fn run(task: &Calibrate) -> Result<Outcome, Failure> {
-    if task.calibration.exists() && !task.overwrite {
-        return Err(Failure::not_written(format!(
-            "{}: a file of that name is there; say --overwrite to replace it",
-            task.calibration.display()
-        )));
+    let replace = Replace::when(task.overwrite);
+    output::check(&task.calibration, replace, &Kind::Calibration)?;
+    may_draw(task.picture.as_deref(), replace)?;
+    let twice = |picture: &Path| output::same(picture, &task.calibration);
+    if task.picture.as_deref().is_some_and(twice) {
+        return Err(Failure::usage(
+            "the picture and the calibration can't be one file; give the picture another name",
+        ));
+    }
+    for said in [&task.scanner, &task.settings] {
+        check_line(said).map_err(Failure::usage)?;
     }
     let references = references(task)?;
     let progress = Progress::start(task.reading.quiet);
@@ -39,9 +47,11 @@ pub(super) fn run(task: &Calibrate) -> Result<Outcome, Failure> {
     progress.finish();
     let outcome = say(&calibration, &judged, task.json)?;
     if outcome == Outcome::Answered {
-        draw(&calibration, task.picture.as_deref())?;
+        // Again, now that all is read that was to be read: neither may take the other's place.
+        output::check(&task.calibration, replace, &Kind::Calibration)?;
+        draw(&calibration, task.picture.as_deref(), replace)?;
         write_calibration(&task.calibration, &calibration)?;
-        output::remark(
+        remark(
             &format!("{} written", task.calibration.display()),
             task.reading.quiet,
         );
@@ -50,9 +60,11 @@ pub(super) fn run(task: &Calibrate) -> Result<Outcome, Failure> {
 }
 
 pub(super) fn show(task: &Show) -> Result<Outcome, Failure> {
+    let replace = Replace::when(task.overwrite);
     let (calibration, _) = read_calibration(&task.calibration)?;
+    may_draw(task.picture.as_deref(), replace)?;
     let outcome = say(&calibration, &judge(&calibration, Vec::new()), task.json)?;
-    draw(&calibration, task.picture.as_deref())?;
+    draw(&calibration, task.picture.as_deref(), replace)?;
     Ok(outcome)
 }
 
@@ -81,7 +93,7 @@ fn say(calibration: &Calibration, judged: &Judged, as_json: bool) -> Result<Outc
     } else {
         calibration_report(calibration, judged)
     };
-    output::print(&text)?;
+    print(&text)?;
     Ok(if judged.answered() {
         Outcome::Answered
     } else {
@@ -89,7 +101,17 @@ fn say(calibration: &Calibration, judged: &Judged, as_json: bool) -> Result<Outc
     })
 }
 
-fn draw(calibration: &Calibration, picture: Option<&Path>) -> Result<(), Failure> {
+fn may_draw(picture: Option<&Path>, replace: Replace) -> Result<(), Failure> {
+    picture.map_or(Ok(()), |path| {
+        Ok(output::check(path, replace, &Kind::Other)?)
+    })
+}
+
+fn draw(
+    calibration: &Calibration,
+    picture: Option<&Path>,
+    replace: Replace,
+) -> Result<(), Failure> {
     let Some(path) = picture else {
         return Ok(());
     };
@@ -97,5 +119,5 @@ fn draw(calibration: &Calibration, picture: Option<&Path>) -> Result<(), Failure
         outcome: Outcome::NoAnswer,
         message: format!("{}: nothing to draw: {gap}", path.display()),
     })?;
-    Ok(atomic::write(path, drawing.as_bytes())?)
+    Ok(output::write(path, drawing.as_bytes(), replace)?)
 }

@@ -4,6 +4,7 @@ use std::process::ExitCode;
 
 use crate::files::atomic::WriteRefused;
 use crate::files::calibration::NotMade;
+use crate::files::output::OutputRefused;
 use crate::files::scan::{Problem, ScanError};
 use crate::files::text::TextError;
 use crate::measure::watch::Cancelled;
@@ -94,6 +95,12 @@ impl From<ScanError> for Failure {
 
 impl From<WriteRefused> for Failure {
     fn from(error: WriteRefused) -> Self {
+        Self::not_written(error.to_string())
+    }
+}
+
+impl From<OutputRefused> for Failure {
+    fn from(error: OutputRefused) -> Self {
         Self::not_written(error.to_string())
     }
 }

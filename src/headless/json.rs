@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::load::Loaded;
+use crate::document::plain::is_code;
 use crate::document::report::errors_by_density;
 use crate::measure::analysis::{Analysis, PairResult, StripResult};
 use crate::measure::calibrating::Judged;
@@ -228,5 +229,17 @@ pub(super) fn text(answer: &impl Serialize) -> String {
     let mut text = serde_json::to_string_pretty(answer)
         .expect("every key is a word and every value a number, a text or a list");
     text.push('\n');
-    text
+    // Codes below the blank are escaped already; direction marks are as dangerous to a terminal.
+    let code = |letter: char| is_code(letter) && letter != '\n';
+    if !text.contains(code) {
+        return text;
+    }
+    let escaped = text.chars().map(|letter| {
+        if code(letter) {
+            format!("\\u{:04x}", u32::from(letter))
+        } else {
+            letter.to_string()
+        }
+    });
+    escaped.collect()
 }

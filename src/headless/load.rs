@@ -4,13 +4,14 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::arguments::{Measuring, Reading};
-use super::exit::Failure;
+use super::exit::{Failure, Outcome};
 use super::progress::Progress;
 use crate::document::profile::ScanMark;
 use crate::document::{Scan, Session, UsedCalibration};
 use crate::files::calibration::read_calibration;
-use crate::files::scan::{Limits, ScanOptions, content_hash, read_scan};
-use crate::files::session::read_session;
+use crate::files::scan::{Limits, ScanOptions, content_hash, read_scan_and_hash};
+use crate::files::session::read_session_and_hash;
+use crate::files::text::{read_text, text_hash};
 use crate::measure::analysis::Question;
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 use crate::measure::raster::Raster;
@@ -23,6 +24,10 @@ pub(super) struct Loaded {
     pub(super) empty: Option<Arc<Raster>>,
     /// What loading itself has to say.
     pub(super) findings: Vec<Finding>,
+    /// Hash of the session file's text as it was read; empty without a file.
+    hash: String,
+    /// Fingerprints of the scans as they were read.
+    hashes: Vec<String>,
 }
 
 impl Loaded {
@@ -32,20 +37,44 @@ impl Loaded {
         question.on_glass(self.empty.clone())
     }
 
-    /// Where the scans lie, as the session file says, and what they held.
-    pub(super) fn scan_marks(
-        &self,
-        session: &Path,
-        progress: &Progress,
-    ) -> Result<Vec<ScanMark>, Failure> {
-        let folder = session.parent().unwrap_or(Path::new(""));
-        let marks = self.session.scans.iter().map(|scan| {
-            Ok(ScanMark {
+    /// Hash of the session file's text as it was read.
+    pub(super) fn session_hash(&self) -> &str {
+        &self.hash
+    }
+
+    /// Where the scans lie, as the session file says, and what they held when they were read.
+    pub(super) fn scan_marks(&self) -> Vec<ScanMark> {
+        let scans = self.session.scans.iter().zip(&self.hashes);
+        scans
+            .map(|(scan, hash)| ScanMark {
                 path: scan.path.display().to_string(),
-                hash: content_hash(&folder.join(&scan.path), progress)?,
+                hash: hash.clone(),
             })
-        });
-        marks.collect()
+            .collect()
+    }
+
+    /// Refuses a session whose file or scans were changed since they were read: what was solved
+    /// is no longer what stands there.
+    pub(super) fn unchanged(&self, session: &Path, progress: &Progress) -> Result<(), Failure> {
+        let changed = |path: &Path| Failure {
+            outcome: Outcome::UnreadableInput,
+            message: format!(
+                "{}: this file was changed while the session was solved; nothing was kept. Solve \
+                 it again",
+                path.display()
+            ),
+        };
+        if text_hash(&read_text(session)?) != self.hash {
+            return Err(changed(session));
+        }
+        let folder = session.parent().unwrap_or(Path::new(""));
+        for (scan, hash) in self.session.scans.iter().zip(&self.hashes) {
+            let path = folder.join(&scan.path);
+            if content_hash(&path, progress)? != *hash {
+                return Err(changed(&path));
+            }
+        }
+        Ok(())
     }
 }
 
@@ -57,9 +86,10 @@ pub(super) fn session(
     empty: Option<&Path>,
     progress: &Progress,
 ) -> Result<Loaded, Failure> {
-    let session = read_session(path)?;
+    let (session, hash) = read_session_and_hash(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
-    scans(session, folder, reading, empty, progress)
+    let loaded = scans(session, folder, reading, empty, progress)?;
+    Ok(Loaded { hash, ..loaded })
 }
 
 /// Reads the scans of a session that lie in this folder; the empty scan as with [`session`].
@@ -72,12 +102,14 @@ pub(super) fn scans(
 ) -> Result<Loaded, Failure> {
     let mut findings = Vec::new();
     let mut scans = Vec::with_capacity(session.scans.len());
+    let mut hashes = Vec::with_capacity(session.scans.len());
     for (index, scan) in session.scans.iter().enumerate() {
-        let (raster, held) = one_scan(scan, folder, reading, progress)?;
+        let (raster, hash) = one_scan(scan, folder, reading, progress)?;
         scans.push(raster);
-        if !held {
+        if !is_expected(scan, &hash) {
             findings.push(changed(index, scan));
         }
+        hashes.push(hash);
     }
     let mut empty_folder = folder;
     if let Some(file) = empty {
@@ -88,9 +120,9 @@ pub(super) fn scans(
     }
     let mut empty = None;
     if let Some(scan) = &session.empty {
-        let (raster, held) = one_scan(scan, empty_folder, reading, progress)?;
+        let (raster, hash) = one_scan(scan, empty_folder, reading, progress)?;
         empty = Some(raster);
-        if !held {
+        if !is_expected(scan, &hash) {
             findings.push(changed_empty(scan));
         }
     }
@@ -99,25 +131,27 @@ pub(super) fn scans(
         scans,
         empty,
         findings,
+        hash: String::new(),
+        hashes,
     })
 }
 
-/// A decoded scan, and whether it is the file that the session was made with, as far as that is
-/// known.
+/// A decoded scan, and the fingerprint of what was read.
 fn one_scan(
     scan: &Scan,
     folder: &Path,
     reading: &Reading,
     progress: &Progress,
-) -> Result<(Arc<Raster>, bool), Failure> {
+) -> Result<(Arc<Raster>, String), Failure> {
     let path = folder.join(&scan.path);
     progress.stage(format!("reading {}", scan.path.display()));
-    let raster = read_scan(&path, &options(scan, reading), progress)?;
-    let held = match &scan.hash {
-        Some(expected) => content_hash(&path, progress)? == *expected,
-        None => true,
-    };
-    Ok((Arc::new(raster), held))
+    let (raster, hash) = read_scan_and_hash(&path, &options(scan, reading), progress)?;
+    Ok((Arc::new(raster), hash))
+}
+
+/// Whether it is the file that the session was made with, as far as that is known.
+fn is_expected(scan: &Scan, hash: &str) -> bool {
+    scan.hash.as_ref().is_none_or(|expected| expected == hash)
 }
 
 /// A session of bare scans, with nothing known of their strips.

@@ -33,11 +33,14 @@ pub fn run() -> ExitCode {
         Ok(matches) => matches,
         Err(error) => {
             // Help and version come this way too; they go to stdout and count as answered.
-            error.print().ok();
-            return if error.use_stderr() {
-                Outcome::BadUsage.code()
-            } else {
-                Outcome::Answered.code()
+            let text = error.render().to_string();
+            if error.use_stderr() {
+                output::explain(&text);
+                return Outcome::BadUsage.code();
+            }
+            return match output::print(&text) {
+                Ok(()) => Outcome::Answered.code(),
+                Err(failure) => failure.outcome.code(),
             };
         }
     };

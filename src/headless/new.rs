@@ -9,17 +9,14 @@ use super::exit::{Failure, Outcome};
 use super::output;
 use super::{entry, load};
 use crate::document::{Scan, Session, Strip};
+use crate::files::output::{Kind, Replace, check, make_way};
 use crate::files::paths::seen_from;
 use crate::files::session::write_session;
 use crate::measure::strip::Role;
 
 pub(super) fn run(task: &New, matches: Option<&ArgMatches>) -> Result<Outcome, Failure> {
-    if task.session.exists() && !task.overwrite {
-        return Err(Failure::not_written(format!(
-            "{}: a file of that name is there; say --overwrite to replace it",
-            task.session.display()
-        )));
-    }
+    let replace = Replace::when(task.overwrite);
+    check(&task.session, replace, &Kind::Session)?;
     let folder = task.session.parent().unwrap_or(Path::new(""));
     let mut session = Session {
         scans: task
@@ -55,6 +52,7 @@ pub(super) fn run(task: &New, matches: Option<&ArgMatches>) -> Result<Outcome, F
     session
         .check()
         .map_err(|error| Failure::usage(error.to_string()))?;
+    make_way(&task.session, replace, &Kind::Session)?;
     write_session(&task.session, &session)?;
     output::remark(&format!("{} written", task.session.display()), task.quiet);
     if let Some(missing) = task

@@ -14,6 +14,7 @@ use crate::document::planning::{
     KeptRecipe, NoBasis, basis_of_profile, basis_of_session, strip_after_a_miss,
 };
 use crate::document::report::plan as report;
+use crate::files::output::{Kind, Replace, check};
 use crate::files::recipe::{read_recipe, write_recipe};
 use crate::measure::analysis::{Analysis, analyse};
 use crate::measure::exposure::Aperture;
@@ -183,6 +184,7 @@ fn keep(file: &Path, negative: &str, recipe: &Recipe, quiet: bool) -> Result<(),
             file.display()
         )));
     }
+    check(file, Replace::Never, &Kind::Other)?;
     let kept = KeptRecipe {
         negative: negative.to_owned(),
         recipe: recipe.clone(),

@@ -4,9 +4,12 @@ use std::io::{self, IsTerminal as _, Write as _};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Mutex, Once, PoisonError};
 
+use crate::document::plain::spelled_line;
 use crate::measure::watch::{Cancelled, Watch};
 
 static CALLED_OFF: AtomicBool = AtomicBool::new(false);
+/// Whether Ctrl-C ends the program at once: where nothing is written that could be left half done.
+static AT_ONCE: AtomicBool = AtomicBool::new(false);
 static LISTEN: Once = Once::new();
 
 /// Exit code after a second Ctrl-C, when the work doesn't come to its next report.
@@ -27,7 +30,7 @@ impl Progress {
         LISTEN.call_once(|| {
             // Without a handler Ctrl-C ends the program at once, which is no worse.
             ctrlc::set_handler(|| {
-                if CALLED_OFF.swap(true, Ordering::SeqCst) {
+                if CALLED_OFF.swap(true, Ordering::SeqCst) || AT_ONCE.load(Ordering::SeqCst) {
                     std::process::exit(CANCELLED);
                 }
             })
@@ -40,10 +43,16 @@ impl Progress {
         }
     }
 
+    /// As [`Self::start`], for work that only reads and prints: Ctrl-C ends it at once.
+    pub(super) fn start_reading(quiet: bool) -> Self {
+        AT_ONCE.store(true, Ordering::SeqCst);
+        Self::start(quiet)
+    }
+
     /// Says what is being done from now on.
     pub(super) fn stage(&self, what: impl Into<String>) {
         let mut stage = self.stage.lock().unwrap_or_else(PoisonError::into_inner);
-        *stage = what.into();
+        *stage = spelled_line(&what.into());
         self.last.store(u64::MAX, Ordering::Relaxed);
     }
 

@@ -15,6 +15,9 @@ use crate::measure::exposure::{Aperture, Exposure};
 use crate::measure::watch::Watch as _;
 use crate::simulate::{self, Layout, Practice, Recipe, make};
 
+/// What tells a folder of practice scans from one with scans of somebody's own.
+const TRUTH: &str = "truth.json";
+
 pub(super) fn run(task: &Simulate) -> Result<Outcome, Failure> {
     if let Some(sessions) = task.sessions {
         return simulate_shelf::run(task, sessions);
@@ -37,7 +40,7 @@ pub(super) fn run(task: &Simulate) -> Result<Outcome, Failure> {
             colour: task.grey.then_some(false),
             ..Recipe::new(task.level.into(), task.seed.wrapping_add(index))
         };
-        one(&folder, &recipe)?;
+        one(&folder, &recipe, task.overwrite)?;
     }
     progress.finish();
     output::remark(
@@ -56,8 +59,8 @@ pub(super) fn run(task: &Simulate) -> Result<Outcome, Failure> {
     Ok(Outcome::Answered)
 }
 
-/// Writes one practice session.
-pub(super) fn one(folder: &Path, recipe: &Recipe) -> Result<(), Failure> {
+/// Writes one practice session. What stands there is replaced only where it is practice itself.
+pub(super) fn one(folder: &Path, recipe: &Recipe, overwrite: bool) -> Result<(), Failure> {
     make_folder(folder)?;
     let practice = make(recipe);
     let jpeg = practice.scans.iter().any(|scan| scan.origin.lossy);
@@ -70,6 +73,22 @@ pub(super) fn one(folder: &Path, recipe: &Recipe) -> Result<(), Failure> {
     let names: Vec<String> = (1..=practice.scans.len())
         .map(|number| format!("scan-{number}.{ending}"))
         .collect();
+    let written = names.iter().map(String::as_str);
+    for name in written.chain(["session.ron", TRUTH]) {
+        let file = folder.join(name);
+        if !file.exists() || overwrite && folder.join(TRUTH).exists() {
+            continue;
+        }
+        return Err(Failure::not_written(format!(
+            "{}: a file of that name is there; name another folder{}",
+            file.display(),
+            if folder.join(TRUTH).exists() {
+                ", or say --overwrite to replace these practice scans"
+            } else {
+                ""
+            }
+        )));
+    }
     for (name, raster) in names.iter().zip(&practice.scans) {
         let picture = Picture {
             width: raster.width,
@@ -89,7 +108,7 @@ pub(super) fn one(folder: &Path, recipe: &Recipe) -> Result<(), Failure> {
     let mut truth = serde_json::to_string_pretty(&practice.truth)
         .map_err(|error| Failure::not_written(error.to_string()))?;
     truth.push('\n');
-    atomic::write(&folder.join("truth.json"), truth.as_bytes())?;
+    atomic::write(&folder.join(TRUTH), truth.as_bytes())?;
     Ok(())
 }
 

@@ -12,7 +12,6 @@ use crate::document::day::Day;
 use crate::document::profile::{Evidence, Field, Origin, Profile, Put};
 use crate::files::atomic;
 use crate::files::shelf::Shelf;
-use crate::files::text::{read_text, text_hash};
 use crate::measure::analysis::analyse;
 use crate::measure::watch::Watch as _;
 use crate::simulate::shelf::{Repeat, Series, coat_name, plan};
@@ -44,7 +43,7 @@ pub(super) fn run(task: &Simulate, sessions: u64) -> Result<Outcome, Failure> {
     for (number, repeat) in repeats.iter().enumerate() {
         progress.at(number, repeats.len())?;
         let folder = task.folder.join(format!("session-{}", number + 1));
-        simulate::one(&folder, &repeat.recipe)?;
+        simulate::one(&folder, &repeat.recipe, task.overwrite)?;
         feed(&mut profiles, &folder, number + 1, first, repeat, &progress)?;
     }
     let shelf = Shelf::new(task.folder.join("shelf"));
@@ -127,8 +126,8 @@ fn feed(
     let analysis = analyse(&loaded.question(), progress)?;
     let origin = Origin {
         session: format!("session-{number}.ron"),
-        hash: text_hash(&read_text(&file)?),
-        scans: loaded.scan_marks(&file, progress)?,
+        hash: loaded.session_hash().to_owned(),
+        scans: loaded.scan_marks(),
         date: Some(first.later(repeat.day)),
         opened: None,
         remelts: Some(repeat.remelts),

@@ -28,6 +28,9 @@ pub use scan::pyramid::Pyramid;
 
 use dialogs::SystemDialogs;
 
+/// Exit code when the window can't be opened (docs/command-line.md).
+const NO_WINDOW: u8 = 6;
+
 /// Files that the arguments ask to be opened in the window; `None` when they ask for something
 /// else. Without arguments the window opens empty.
 pub fn asked_for(arguments: impl Iterator<Item = OsString>) -> Option<Vec<PathBuf>> {
@@ -67,12 +70,21 @@ pub fn run(paths: Vec<PathBuf>) -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             use std::io::Write as _;
+            // The library's own words name places on the machine that it was built on.
+            let why = match error {
+                eframe::Error::AppCreation(_) => "it could not be set up",
+                eframe::Error::Winit(_) | eframe::Error::WinitEventLoop(_) => {
+                    "no display can be reached"
+                }
+                _ => "the display can't draw with OpenGL",
+            };
             writeln!(
                 std::io::stderr(),
-                "the window could not be opened: {error}\n`twinstrip --help` tells what works without it"
+                "twinstrip: the window can't be opened: {why}; `twinstrip --help` tells what works \
+                 without it"
             )
             .ok();
-            ExitCode::FAILURE
+            ExitCode::from(NO_WINDOW)
         }
     }
 }

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::jobs::{Job, Outcome, Wake};
 use super::scan::pyramid::Pyramid;
 use crate::document::{Encoding, Scan};
-use crate::files::scan::{Problem, ScanOptions, content_hash, read_scan};
+use crate::files::scan::{Problem, ScanOptions, read_scan_and_hash};
 use crate::measure::raster::Raster;
 use crate::measure::watch::Cancelled;
 
@@ -136,8 +136,7 @@ impl Shelf {
     }
 }
 
-/// Parts of the work of opening a scan, for its progress.
-const DECODED: usize = 70;
+/// Part of the work of opening a scan that is reading it, for its progress.
 const HASHED: usize = 80;
 
 fn read(scan: &Scan, wake: &Wake) -> Job<Result<Opened, String>> {
@@ -148,13 +147,8 @@ fn read(scan: &Scan, wake: &Wake) -> Job<Result<Opened, String>> {
     };
     Job::start("read scan", wake, move |watch| {
         let part = |from: usize, to: usize| Part { watch, from, to };
-        let raster = match read_scan(&path, &options, &part(0, DECODED)) {
-            Ok(raster) => Arc::new(raster),
-            Err(error) if matches!(error.problem, Problem::Cancelled) => return Err(Cancelled),
-            Err(error) => return Ok(Err(error.to_string())),
-        };
-        let hash = match content_hash(&path, &part(DECODED, HASHED)) {
-            Ok(hash) => hash,
+        let (raster, hash) = match read_scan_and_hash(&path, &options, &part(0, HASHED)) {
+            Ok((raster, hash)) => (Arc::new(raster), hash),
             Err(error) if matches!(error.problem, Problem::Cancelled) => return Err(Cancelled),
             Err(error) => return Ok(Err(error.to_string())),
         };

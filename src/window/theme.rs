@@ -10,6 +10,7 @@ use egui::{
     Color32, Context, CornerRadius, FontId, Margin, Shadow, Stroke, TextStyle, Vec2, Visuals,
 };
 
+use crate::files::fonts::{self, SystemFace};
 use crate::measure::finding::Weight;
 use crate::measure::strip::Role;
 
@@ -319,21 +320,37 @@ pub fn strong(words: impl Into<String>) -> egui::RichText {
     egui::RichText::new(words).font(FontId::new(13.0, bold()))
 }
 
-/// Installs the typeface: B612 (SIL Open Font License 1.1), whose figures are all one width.
+/// Installs the program's typefaces: B612, whose figures are all one width, and for letters that it
+/// lacks Noto Sans (both SIL Open Font License 1.1).
 pub fn install_fonts(ctx: &Context) {
-    let mut fonts = FontDefinitions::empty();
+    install_fonts_with(ctx, &[]);
+}
+
+/// As [`install_fonts`], and for letters that both lack these of the system.
+pub fn install_fonts_with(ctx: &Context, system: &[SystemFace]) {
+    let mut all = FontDefinitions::empty();
     for (name, bytes) in [
-        ("B612", &include_bytes!("../fonts/B612-Regular.otf")[..]),
-        ("B612 Bold", &include_bytes!("../fonts/B612-Bold.otf")[..]),
+        ("B612", fonts::REGULAR),
+        ("B612 Bold", fonts::BOLD),
+        ("Noto Sans", fonts::WIDE),
     ] {
         let data = Arc::new(FontData::from_static(bytes));
-        fonts.font_data.insert(name.into(), data);
+        all.font_data.insert(name.into(), data);
     }
-    for family in [FontFamily::Proportional, FontFamily::Monospace] {
-        fonts.families.insert(family, vec!["B612".into()]);
+    let mut others = vec!["Noto Sans".to_owned()];
+    for (number, face) in system.iter().enumerate() {
+        let mut data = FontData::from_owned(face.data.to_vec());
+        data.index = face.index;
+        let name = format!("system {number}");
+        all.font_data.insert(name.clone(), Arc::new(data));
+        others.push(name);
     }
-    fonts.families.insert(bold(), vec!["B612 Bold".into()]);
-    ctx.set_fonts(fonts);
+    let family = |first: &str| [&[first.to_owned()][..], &others].concat();
+    for proportional in [FontFamily::Proportional, FontFamily::Monospace] {
+        all.families.insert(proportional, family("B612"));
+    }
+    all.families.insert(bold(), family("B612 Bold"));
+    ctx.set_fonts(all);
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 
 use crate::document::Session;
 use crate::document::day::Day;
+use crate::document::plain::check_line;
 use crate::measure::analysis::{Analysis, Settings};
 use crate::measure::compare::{self, PairAnswer, StripEvidence};
 use crate::measure::estimate::{End, Estimate, Gap};
@@ -129,7 +130,10 @@ impl Origin {
                 let wrong = || format!("remelts are counted: a whole number up to {MOST_REMELTS}");
                 self.remelts = Some(count.ok_or_else(wrong)?);
             }
-            SessionField::Note => said.clone_into(&mut self.note),
+            SessionField::Note => {
+                check_line(said)?;
+                said.clone_into(&mut self.note);
+            }
         }
         Ok(())
     }

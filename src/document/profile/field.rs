@@ -2,6 +2,7 @@
 //! that is read and written everywhere.
 
 use crate::document::day::Day;
+use crate::document::plain::{check_line, check_lines};
 use crate::measure::exposure::{entry, write};
 use crate::measure::nearest::{hint, nearest};
 use crate::measure::units::Seconds;
@@ -239,6 +240,11 @@ impl Particulars {
         let said = said.trim();
         if said.chars().count() > LONGEST_TEXT {
             return Err(format!("at most {LONGEST_TEXT} letters"));
+        }
+        if field == Field::Notes {
+            check_lines(said)?;
+        } else {
+            check_line(said)?;
         }
         let given = (!said.is_empty()).then_some(said);
         match field {

@@ -14,6 +14,7 @@ mod pooled;
 pub(crate) mod tests;
 
 use super::day::Day;
+use super::plain::check_line;
 
 pub use card::{Card, SessionCard, Short};
 pub use drifting::trend_quantity;
@@ -70,7 +71,7 @@ impl Profile {
     /// [`ProfileError`].
     pub fn check(&self) -> Result<(), ProfileError> {
         let letters = self.name.trim().chars().count();
-        if letters == 0 || letters > LONGEST_NAME || self.name.chars().any(char::is_control) {
+        if letters == 0 || letters > LONGEST_NAME || check_line(&self.name).is_err() {
             return Err(ProfileError::Name);
         }
         if self.evidence.len() > MOST_SESSIONS {

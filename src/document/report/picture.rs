@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use crate::document::plain::spelled_line;
 use crate::measure::raster::Channel;
 use crate::measure::scale::calibration::{Calibration, CalibrationFit, CalibrationGap};
 use crate::measure::scale::{DensityScale as _, standard_error};
@@ -153,9 +154,8 @@ fn line(text: &mut String, from: (f64, f64), to: (f64, f64), colour: &str) {
 }
 
 fn label(text: &mut String, at: (f64, f64), anchor: &str, words: &str) {
-    let words: String = words
+    let words: String = spelled_line(words)
         .chars()
-        .filter(|letter| !letter.is_control())
         .map(|letter| match letter {
             '&' => "&amp;".to_owned(),
             '<' => "&lt;".to_owned(),

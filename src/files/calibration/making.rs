@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use crate::files::scan::{Problem, ScanError, ScanOptions, content_hash, read_scan};
+use crate::files::scan::{Problem, ScanError, ScanOptions, read_scan_and_hash};
 use crate::measure::calibrating::{Judged, References, WedgeScan, judge, look};
 use crate::measure::raster::Raster;
 use crate::measure::scale::calibration::{Calibration, CalibrationScan};
@@ -59,8 +59,9 @@ pub fn make(
     let mut facts = Vec::new();
     for (path, options, references) in making.scans {
         stage(format!("reading {}", path.display()));
-        let raster = Arc::new(read_scan(&path, &options, watch)?);
-        facts.push(facts_of(&path, &raster, content_hash(&path, watch)?));
+        let (raster, hash) = read_scan_and_hash(&path, &options, watch)?;
+        facts.push(facts_of(&path, &raster, hash));
+        let raster = Arc::new(raster);
         scans.push(WedgeScan { raster, references });
     }
     stage("measuring".into());

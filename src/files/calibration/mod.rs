@@ -10,10 +10,10 @@ mod tests;
 
 use std::path::Path;
 
-use super::atomic::{self, WriteRefused, backup};
+use super::atomic::{self, WriteRefused};
 use super::explain::explain;
 use super::layout::{file_text, ron_options};
-use super::text::{TextError, read_text, text_hash};
+use super::text::{LARGEST, TextError, check_size, read_text, text_hash};
 use crate::measure::scale::calibration::Calibration;
 pub(super) use dto::CalibrationFields;
 pub use making::{Making, NotMade, make};
@@ -81,9 +81,8 @@ pub fn write_calibration(path: &Path, calibration: &Calibration) -> Result<Strin
         path: path.to_owned(),
         source: std::io::Error::new(std::io::ErrorKind::InvalidData, what),
     })?;
-    if let Ok(before) = read_text(path) {
-        atomic::write(&backup(path), before.as_bytes())?;
-    }
+    check_size(path, &text, LARGEST)?;
+    atomic::keep_before(path)?;
     atomic::write(path, text.as_bytes())?;
     Ok(text_hash(&text))
 }

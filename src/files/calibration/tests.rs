@@ -1,3 +1,4 @@
+use crate::files::atomic::backup;
 use std::path::Path;
 
 use super::*;

@@ -59,7 +59,7 @@ pub(super) fn convert(
         .map(|factor| factor as f32);
     let samples = convert_samples(&decoded.samples, &even, &way, &from_xyz);
     decoded.samples = Samples::Sixteen(samples);
-    let note = "the colour profile has tables; the values were converted by them";
+    let note = "The colour profile has tables; the values were converted by them";
     decoded.notes.push(note.into());
     let curve = table(&decoded.samples, |share| share * share);
     Ok(Light {

@@ -15,6 +15,8 @@ pub(super) struct Decoded {
     /// Bits per code value in the file.
     pub bits: u8,
     pub lossy: bool,
+    /// Whether its code values are whole numbers.
+    pub whole: bool,
     /// Pixels per millimetre across and down.
     pub resolution: Option<[f64; 2]>,
     pub claim: Claim,
@@ -30,7 +32,8 @@ impl Decoded {
         })?;
         if (across / down).ln().abs() > 0.01 {
             self.notes.push(format!(
-                "the resolutions across and down differ: {:.0} and {:.0} pixels per inch",
+                "The resolutions across and down differ: {:.0} and {:.0} pixels per inch; their mean is \
+                 taken",
                 across * 25.4,
                 down * 25.4
             ));

@@ -16,6 +16,10 @@ pub enum Sort {
     Cancelled,
 }
 
+fn in_gigabytes(bytes: u64) -> String {
+    format!("{:.1} GB", bytes as f64 / 1e9)
+}
+
 /// The kinds of file a scan can be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Format {
@@ -71,6 +75,12 @@ pub enum Problem {
     /// A folder, not a file.
     #[error("this is a folder; name one scan file in it")]
     Folder,
+    /// A device or a pipe.
+    #[error("this is a device or a pipe, not a file; name a scan file")]
+    NoFile,
+    /// It was written to while it was read.
+    #[error("the file was changed while it was read; try again once it is written to its end")]
+    Changed,
     /// The system did not let the file be opened.
     #[error("the file cannot be opened ({0}); check that you are allowed to read it")]
     Refused(io::Error),
@@ -133,6 +143,22 @@ pub enum Problem {
         /// The limit, bytes.
         limit: u64,
     },
+    /// More memory than there is.
+    #[error(
+        "reading the {format} file takes about {} of memory, and {}; close other programs, or scan \
+         at a lower resolution", in_gigabytes(*.needed),
+        left.map_or("the system doesn't give that much".into(), |left| format!(
+            "{} are free", in_gigabytes(left)
+        ))
+    )]
+    NoRoom {
+        /// The kind of file.
+        format: Format,
+        /// Memory needed, bytes.
+        needed: u64,
+        /// Memory that is free, bytes, where the system tells.
+        left: Option<u64>,
+    },
     /// A variety that isn't read.
     #[error("{what} in a {format} file is not read; {remedy}")]
     Unsupported {
@@ -161,15 +187,21 @@ impl Problem {
     /// Who is to blame.
     pub fn sort(&self) -> Sort {
         match self {
-            Self::Missing | Self::Folder | Self::Refused(_) | Self::Broken(_) => Sort::Disk,
+            Self::Missing
+            | Self::Folder
+            | Self::NoFile
+            | Self::Changed
+            | Self::Refused(_)
+            | Self::Broken(_) => Sort::Disk,
             Self::Empty
             | Self::NotAScan { .. }
             | Self::CutShort { .. }
             | Self::Damaged { .. }
             | Self::Profile { .. } => Sort::File,
-            Self::TooManyPixels { .. } | Self::TooManyBytes { .. } | Self::Unsupported { .. } => {
-                Sort::Unsupported
-            }
+            Self::TooManyPixels { .. }
+            | Self::TooManyBytes { .. }
+            | Self::NoRoom { .. }
+            | Self::Unsupported { .. } => Sort::Unsupported,
             Self::Cancelled => Sort::Cancelled,
         }
     }

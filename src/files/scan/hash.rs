@@ -18,8 +18,13 @@ use crate::measure::watch::Watch;
 pub fn content_hash(path: &Path, watch: &dyn Watch) -> Result<String, ScanError> {
     let failed = |problem| ScanError::new(path, problem);
     let source = Source::open(path, watch).map_err(failed)?;
+    hash_of(&source).map_err(failed)
+}
+
+/// The fingerprint of an opened file, if nobody wrote to it since it was opened.
+pub(super) fn hash_of(source: &Source<'_>) -> Result<String, Problem> {
     let hash = || {
-        let mut stream = source.reader()?;
+        let mut stream = source.reader();
         let mut hasher = blake3::Hasher::new();
         let mut bytes = vec![0; 1 << 20];
         loop {
@@ -29,13 +34,15 @@ pub fn content_hash(path: &Path, watch: &dyn Watch) -> Result<String, ScanError>
             };
         }
     };
-    hash().map_err(|error: std::io::Error| {
-        failed(if source.cancelled() {
+    let hash = hash().map_err(|error: std::io::Error| {
+        if source.cancelled() {
             Problem::Cancelled
         } else {
             Problem::Broken(error)
-        })
-    })
+        }
+    })?;
+    source.unchanged()?;
+    Ok(hash)
 }
 
 #[cfg(test)]

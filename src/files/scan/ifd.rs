@@ -19,6 +19,7 @@ pub(super) mod tag {
     pub const SAMPLES: u16 = 277;
     pub const ROWS_PER_STRIP: u16 = 278;
     pub const STRIP_BYTES: u16 = 279;
+    pub const SOFTWARE: u16 = 305;
     pub const X_RESOLUTION: u16 = 282;
     pub const Y_RESOLUTION: u16 = 283;
     pub const PLANAR: u16 = 284;
@@ -29,6 +30,7 @@ pub(super) mod tag {
     pub const TILE_HEIGHT: u16 = 323;
     pub const TILE_OFFSETS: u16 = 324;
     pub const TILE_BYTES: u16 = 325;
+    pub const EXTRA_SAMPLES: u16 = 338;
     pub const SAMPLE_FORMAT: u16 = 339;
     pub const PROFILE: u16 = 34675;
     pub const EXIF: u16 = 34665;
@@ -49,9 +51,14 @@ pub(super) struct Ifd {
     entries: BTreeMap<u16, Entry>,
     pub(super) little_endian: bool,
     big: bool,
-    /// Whether another directory (page) follows.
-    pub(super) more: bool,
+    /// Where it starts.
+    pub(super) at: u64,
+    /// Where the next directory (page) starts; 0 when there is none.
+    next: u64,
 }
+
+/// Most pages that are looked at.
+const MOST_PAGES: usize = 256;
 
 impl Ifd {
     /// Reads the header and the first directory.
@@ -90,7 +97,8 @@ impl Ifd {
         if count > u64::from(u16::MAX) {
             return Err(nonsense("a directory of more than 65,535 tags"));
         }
-        let mut at = offset + count_width as u64;
+        let start = offset;
+        let mut at = start.saturating_add(count_width as u64);
         let mut entries = BTreeMap::new();
         for _ in 0..count {
             let tag = order.read(2)? as u16;
@@ -107,13 +115,39 @@ impl Ifd {
             });
         }
         // Some writers leave the link to the next page out at the end of the file.
-        let more = order.read(width).unwrap_or(0) != 0;
+        let next = order.read(width).unwrap_or(0);
         Ok(Self {
             entries,
             little_endian,
             big,
-            more,
+            at: start,
+            next,
         })
+    }
+
+    /// The directories of all pages, this one the first. A page that can't be read ends the list, and
+    /// so does one that was there before.
+    pub(super) fn pages(self, stream: &mut (impl Read + Seek)) -> Vec<Self> {
+        let mut pages = vec![self];
+        while let Some(last) = pages.last()
+            && last.next != 0
+            && pages.len() < MOST_PAGES
+            && pages.iter().all(|page| page.at != last.next)
+            && let Ok(page) = Self::read(stream, last.next, last.little_endian, last.big)
+        {
+            pages.push(page);
+        }
+        pages
+    }
+
+    /// The bytes at the start of the file that make this directory its first, and where they stand.
+    pub(super) fn as_first(&self) -> (u64, Vec<u8>) {
+        let (place, width) = if self.big { (8, 8) } else { (4, 4) };
+        let mut bytes = self.at.to_be_bytes()[8 - width..].to_vec();
+        if self.little_endian {
+            bytes.reverse();
+        }
+        (place, bytes)
     }
 
     /// The directory that a tag points to.

@@ -11,7 +11,8 @@ use zune_jpeg::zune_core::options::DecoderOptions;
 use super::decoded::{Claim, Decoded};
 use super::error::{Format, Problem};
 use super::ifd::{Ifd, tag};
-use super::limits::Limits;
+use super::jpeg_blocks::missing;
+use super::limits::{JPEG as PACKS, Limits, check_room, room_for};
 use super::source::Source;
 use super::tiff::turned;
 use crate::measure::raster::Samples;
@@ -23,10 +24,11 @@ const SAVE_AS: &str = "save the scan as an RGB JPEG, or better as TIFF with 16 b
 pub(super) fn read(source: &Source<'_>, limits: &Limits) -> Result<Decoded, Problem> {
     // The file itself is small beside the picture; in memory it is decoded several times faster.
     let length = limits.check_bytes(JPEG, &[source.length()])?;
-    let mut file = Vec::with_capacity(length);
-    let mut stream = source.reader().map_err(Problem::Broken)?;
+    check_room(JPEG, length as u64)?;
+    let mut file = room_for::<u8>(JPEG, length)?;
+    let mut stream = source.reader();
     stream
-        .read_to_end(&mut file)
+        .read_exact(&mut file)
         .map_err(|error| Problem::reading(JPEG, error))?;
     let head = Head::of(&file)?;
     limits.check_pixels(JPEG, head.width, head.height)?;
@@ -41,9 +43,16 @@ pub(super) fn read(source: &Source<'_>, limits: &Limits) -> Result<Decoded, Prob
     };
     // A progressive file keeps all its 16-bit coefficients while it is decoded.
     let share = if head.progressive { 3 } else { 1 };
-    limits.check_bytes(JPEG, &[head.width, head.height, channels, share])?;
+    let bytes = limits.check_bytes(JPEG, &[head.width, head.height, channels, share])?;
+    let codes = u128::from(head.width) * u128::from(head.height) * u128::from(channels);
+    Limits::check_length(JPEG, codes, source.length(), PACKS)?;
+    // A profile of tables turns 8 bits into 16.
+    check_room(JPEG, bytes as u64 * if head.has_profile { 3 } else { 1 })?;
     if !ends(&file[head.scan_at..]) {
         return Err(Problem::cut_short(JPEG, "its end marker is missing"));
+    }
+    if let Some(what) = missing(&file) {
+        return Err(Problem::cut_short(JPEG, what));
     }
     let color = if channels == 1 {
         ColorSpace::Luma
@@ -59,7 +68,7 @@ pub(super) fn read(source: &Source<'_>, limits: &Limits) -> Result<Decoded, Prob
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(&file), options);
     decoder.decode_headers().map_err(problem)?;
     let (width, height) = (head.width as usize, head.height as usize);
-    let mut codes = vec![0; width * height * channels as usize];
+    let mut codes = room_for::<u8>(JPEG, width * height * channels as usize)?;
     if decoder.output_buffer_size() != Some(codes.len()) {
         return Err(Problem::damaged(JPEG, "its headers contradict each other"));
     }
@@ -86,6 +95,7 @@ pub(super) fn read(source: &Source<'_>, limits: &Limits) -> Result<Decoded, Prob
         samples: Samples::Eight(codes),
         bits: 8,
         lossy: true,
+        whole: true,
         resolution,
         claim: claim(&decoder, head.has_profile, colour_space),
         notes,

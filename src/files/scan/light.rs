@@ -58,7 +58,7 @@ pub(super) fn light(
 ) -> Result<Light, Problem> {
     if let Some(stated) = stated {
         if decoded.claim != Claim::Nothing {
-            let note = "what the file says about its encoding was passed over: one was stated";
+            let note = "What the file says about its encoding was passed over: one was stated";
             decoded.notes.push(note.into());
         }
         return Ok(by_statement(decoded, stated, format!("stated: {stated}")));
@@ -66,12 +66,13 @@ pub(super) fn light(
     let claim = std::mem::replace(&mut decoded.claim, Claim::Nothing);
     match claim {
         Claim::Nothing => {
-            let (encoding, why) = match decoded.samples {
-                Samples::Float(_) => (StatedEncoding::Linear, "floating point"),
-                Samples::Eight(_) | Samples::Sixteen(_) => (StatedEncoding::Srgb, "whole numbers"),
+            let (encoding, why) = if decoded.whole {
+                (StatedEncoding::Srgb, "whole numbers")
+            } else {
+                (StatedEncoding::Linear, "floating point")
             };
             decoded.notes.push(format!(
-                "the file doesn't say how its values are encoded; {encoding} was assumed, as is \
+                "The file doesn't say how its values are encoded; {encoding} was assumed, as is \
                  usual for {why}"
             ));
             Ok(by_statement(

@@ -1,6 +1,22 @@
 //! How large a scan may be.
 
 use super::error::{Format, Problem};
+use crate::files::memory;
+
+/// Bytes that measuring a scan takes beside its pixels (docs/performance.md), and the threads.
+const BESIDE: u64 = 128 << 20;
+
+/// Most that deflate packs into a byte: 258 bytes in two bits (RFC 1951), a little rounded up.
+pub(super) const DEFLATE: u64 = 1_100;
+/// Most that LZW of up to 12 bits packs: a string of each length up to 3,836 between two clears.
+pub(super) const LZW: u64 = 1_400;
+/// Most that PackBits packs: 128 bytes in two.
+pub(super) const PACKBITS: u64 = 64;
+/// Nothing packs the strips of a plain file; one that is cut short says at which row, unless next to
+/// nothing of it is there.
+pub(super) const PLAIN: u64 = 64;
+/// Most that a JPEG packs: 64 values and three quarters of them left out, in a bit.
+pub(super) const JPEG: u64 = 2_048;
 
 /// Limits against headers that claim more than a scanner ever made. They are checked before
 /// any memory is taken.
@@ -61,6 +77,49 @@ impl Limits {
         }
         usize::try_from(needed).map_err(|_| too_many)
     }
+
+    /// Whether a file of this length can hold so many bytes of code values: no packing makes them
+    /// smaller than by `ratio`. A file that claims more is cut short or a trap.
+    pub(super) fn check_length(
+        format: Format,
+        codes: u128,
+        length: u64,
+        ratio: u64,
+    ) -> Result<(), Problem> {
+        if codes > u128::from(length) * u128::from(ratio) {
+            let what = format_args!("{length} bytes can't hold the picture that it claims");
+            return Err(Problem::cut_short(format, what));
+        }
+        Ok(())
+    }
+}
+
+/// Asks for the memory that a scan will need, before any of it is taken: `bytes` for reading it,
+/// and as much again as measuring takes beside.
+pub(super) fn check_room(format: Format, bytes: u64) -> Result<(), Problem> {
+    let needed = bytes.saturating_add(BESIDE);
+    let none = |left| Problem::NoRoom {
+        format,
+        needed,
+        left,
+    };
+    let left = memory::available();
+    if left.is_some_and(|left| needed > left) || !memory::would_be_given(needed) {
+        return Err(none(left));
+    }
+    Ok(())
+}
+
+/// Room for code values.
+pub(super) fn room_for<T: bytemuck::Zeroable>(
+    format: Format,
+    count: usize,
+) -> Result<Vec<T>, Problem> {
+    memory::zeroes(count).ok_or(Problem::NoRoom {
+        format,
+        needed: (count as u64).saturating_mul(size_of::<T>() as u64),
+        left: memory::available(),
+    })
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ mod error;
 mod hash;
 mod ifd;
 mod jpeg;
+mod jpeg_blocks;
 mod light;
 mod limits;
 mod png;
@@ -30,10 +31,13 @@ pub use hash::content_hash;
 pub use light::{StatedEncoding, srgb_to_light};
 pub use limits::Limits;
 pub use whole::is_whole;
-pub use write::{Container, Mark, Packing, Picture, WriteError, WriteOptions, write_scan};
+pub use write::{
+    Container, Mark, Packing, Picture, WriteError, WriteOptions, write_picture, write_scan,
+};
 
+use super::inputs;
 use crate::measure::raster::{Origin, Raster};
-use crate::measure::watch::Watch;
+use crate::measure::watch::{Unwatched, Watch};
 use source::Source;
 
 /// How a scan is read.
@@ -46,7 +50,8 @@ pub struct ScanOptions {
     pub stated: Option<StatedEncoding>,
 }
 
-/// Reads a scan file: TIFF, PNG or JPEG, told by content.
+/// Reads a scan file: TIFF, PNG or JPEG, told by content. No output of this run may replace it from
+/// then on.
 ///
 /// The watch is told bytes of the file. Memory at the peak is the decoded picture and about
 /// 1 MB a thread for TIFF in strips and PNG; see docs/scan-files.md for the exceptions.
@@ -61,30 +66,79 @@ pub fn read_scan(
 ) -> Result<Raster, ScanError> {
     let failed = |problem| ScanError::new(path, problem);
     let source = Source::open(path, watch).map_err(failed)?;
-    let format = format_of(&source).map_err(failed)?;
+    let raster = decode(&source, options).map_err(failed)?;
+    source.unchanged().map_err(failed)?;
+    inputs::note(path);
+    Ok(raster)
+}
+
+/// Reads a scan file as [`read_scan`] does, and gives the fingerprint of the very bytes that were
+/// read (see [`content_hash`]): a scan that was saved anew meanwhile is not taken for this one.
+///
+/// # Errors
+/// Those of [`read_scan`], and [`Problem::Changed`] when somebody wrote to the file meanwhile.
+pub fn read_scan_and_hash(
+    path: &Path,
+    options: &ScanOptions,
+    watch: &dyn Watch,
+) -> Result<(Raster, String), ScanError> {
+    let failed = |problem| ScanError::new(path, problem);
+    let source = Source::open(path, watch).map_err(failed)?;
+    let raster = decode(&source, options).map_err(failed)?;
+    let hash = hash::hash_of(&source).map_err(failed)?;
+    inputs::note(path);
+    Ok((raster, hash))
+}
+
+fn decode(source: &Source<'_>, options: &ScanOptions) -> Result<Raster, Problem> {
+    let format = format_of(source)?;
     // The decoders are libraries of others, fed with bytes from anywhere: a panic in one of
     // them says that the file is damaged, and must not end the program.
-    let result = catch_unwind(AssertUnwindSafe(|| read(&source, format, options)))
+    let result = catch_unwind(AssertUnwindSafe(|| read(source, format, options)))
         .unwrap_or_else(|_| Err(Problem::damaged(format, "its decoder gave up")));
-    match result {
-        _ if source.cancelled() => Err(failed(Problem::Cancelled)),
-        Ok(raster) => Ok(raster),
-        Err(problem) => Err(failed(problem)),
+    if source.cancelled() {
+        return Err(Problem::Cancelled);
     }
+    result
+}
+
+/// Whether a file that begins like this is a picture that can be read.
+pub(super) fn is_picture(head: &[u8]) -> bool {
+    sniff::format(head).is_ok()
+}
+
+/// Whether a picture says that this program made it, and not a scanner.
+pub(super) fn is_own_picture(path: &Path) -> bool {
+    let Ok(source) = Source::open(path, &Unwatched) else {
+        return false;
+    };
+    let mut stream = source.reader();
+    let mark = match format_of(&source) {
+        Ok(Format::Tiff) => ifd::Ifd::first(&mut stream)
+            .and_then(|ifd| ifd.bytes(&mut stream, ifd::tag::SOFTWARE, 256)),
+        Ok(Format::Png) => {
+            let mut head = Vec::new();
+            let read = stream.take(4096).read_to_end(&mut head);
+            read.map(|_| Some(head))
+        }
+        _ => Ok(None),
+    };
+    let own = write::OWN_PICTURE.as_bytes();
+    let holds = |bytes: Vec<u8>| bytes.windows(own.len()).any(|part| part == own);
+    mark.ok().flatten().is_some_and(holds)
 }
 
 fn format_of(source: &Source<'_>) -> Result<Format, Problem> {
     let mut start = Vec::with_capacity(sniff::ENOUGH);
-    source
-        .reader()
-        .and_then(|reader| reader.take(sniff::ENOUGH as u64).read_to_end(&mut start))
-        .map_err(|error| {
-            if source.cancelled() {
-                Problem::Cancelled
-            } else {
-                Problem::Broken(error)
-            }
-        })?;
+    let reader = source.reader().take(sniff::ENOUGH as u64);
+    let read = { reader }.read_to_end(&mut start);
+    read.map_err(|error| {
+        if source.cancelled() {
+            Problem::Cancelled
+        } else {
+            Problem::Broken(error)
+        }
+    })?;
     sniff::format(&start)
 }
 

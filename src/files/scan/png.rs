@@ -6,7 +6,7 @@ use png::{BitDepth, ColorType, DecodingError, Info, Transformations};
 
 use super::decoded::{Claim, Decoded};
 use super::error::{Format, Problem};
-use super::limits::Limits;
+use super::limits::{DEFLATE, Limits, check_room, room_for};
 use super::source::{Reader, Source};
 use super::tiff::turned;
 use crate::measure::raster::Samples;
@@ -15,8 +15,8 @@ const PNG: Format = Format::Png;
 
 /// Reads the picture (of an animation the first).
 pub(super) fn read(source: &Source<'_>, limits: &Limits) -> Result<Decoded, Problem> {
-    let mut stream = source.reader().map_err(Problem::Broken)?;
-    let has_profile = has_profile(&mut stream, limits)?;
+    let mut stream = source.reader();
+    let has_profile = has_profile(&mut stream, limits, source.length())?;
     stream.seek(SeekFrom::Start(0)).map_err(Problem::Broken)?;
     let mut decoder = png::Decoder::new(stream);
     decoder.set_ignore_text_chunk(true);
@@ -39,14 +39,22 @@ pub(super) fn read(source: &Source<'_>, limits: &Limits) -> Result<Decoded, Prob
         stored as u64,
         bytes as u64,
     ];
-    limits.check_bytes(PNG, &whole)?;
+    // With four channels and passes all four are needed at once; a profile of tables turns 8 bits
+    // into 16.
+    let decoded = limits.check_bytes(PNG, &whole)? as u64;
+    let apart = info.interlaced && stored > channels;
+    let converted = has_profile && bytes == 1;
+    check_room(
+        PNG,
+        decoded * (1 + u64::from(apart) + 2 * u64::from(converted)),
+    )?;
     let mut notes = Vec::new();
     if stored > channels {
-        notes.push("the alpha channel was passed over".into());
+        notes.push("The alpha channel was passed over".into());
     }
     let count = width * height * channels;
     let samples = if bytes == 2 {
-        let mut codes = vec![0u16; count];
+        let mut codes = room_for::<u16>(PNG, count)?;
         let rows = bytemuck::cast_slice_mut(&mut codes);
         fill(
             &mut reader,
@@ -60,7 +68,7 @@ pub(super) fn read(source: &Source<'_>, limits: &Limits) -> Result<Decoded, Prob
             .for_each(|code| *code = u16::from_be(*code));
         Samples::Sixteen(codes)
     } else {
-        let mut codes = vec![0u8; count];
+        let mut codes = room_for::<u8>(PNG, count)?;
         fill(
             &mut reader,
             width * channels,
@@ -85,6 +93,7 @@ pub(super) fn read(source: &Source<'_>, limits: &Limits) -> Result<Decoded, Prob
         samples,
         bits: info.bit_depth as u8,
         lossy: false,
+        whole: true,
         resolution: info.pixel_dims.and_then(|dims| {
             let per_mm = [dims.xppu, dims.yppu].map(|per_metre| f64::from(per_metre) / 1000.0);
             (dims.unit == png::Unit::Meter).then_some(per_mm)
@@ -111,7 +120,7 @@ fn fill(
         reader.next_frame(out).map_err(problem)?;
     } else if reader.info().interlaced {
         // Passes fill pixels all over the picture, so all of it is needed at once.
-        let mut whole = vec![0; out.len() / kept * stored];
+        let mut whole = room_for::<u8>(PNG, out.len() / kept * stored)?;
         reader.next_frame(&mut whole).map_err(problem)?;
         keep(out, &whole);
     } else {
@@ -127,7 +136,7 @@ fn fill(
 
 /// Walks the chunks before the picture: checks the size, before a decoder takes memory for it,
 /// and tells whether a profile is there, since the decoder drops a damaged one in silence.
-fn has_profile(stream: &mut Reader<'_>, limits: &Limits) -> Result<bool, Problem> {
+fn has_profile(stream: &mut Reader<'_>, limits: &Limits, length: u64) -> Result<bool, Problem> {
     let broken = |error| Problem::reading(PNG, error);
     let mut place = 8;
     loop {
@@ -144,14 +153,23 @@ fn has_profile(stream: &mut Reader<'_>, limits: &Limits) -> Result<bool, Problem
             b"IDAT" | b"IEND" => return Ok(false),
             b"iCCP" => return Ok(true),
             b"IHDR" => {
-                let mut size = [0; 8];
+                let mut size = [0; 10];
                 stream.read_exact(&mut size).map_err(broken)?;
-                let [width, height] = [&size[..4], &size[4..]].map(|bytes| {
+                let [width, height] = [&size[..4], &size[4..8]].map(|bytes| {
                     bytes
                         .iter()
                         .fold(0, |sum, &byte| sum << 8 | u64::from(byte))
                 });
                 limits.check_pixels(PNG, width, height)?;
+                let samples = match size[9] {
+                    2 => 3,
+                    4 => 2,
+                    6 => 4,
+                    _ => 1,
+                };
+                let bits = u128::from(size[8]) * samples * u128::from(width);
+                let codes = bits.div_ceil(8) * u128::from(height);
+                Limits::check_length(PNG, codes, length, DEFLATE)?;
             }
             _ => {}
         }

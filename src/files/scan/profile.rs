@@ -107,7 +107,7 @@ fn by_matrix(
 ) -> Result<Light, Problem> {
     let alike = curves[0] == curves[1] && curves[1] == curves[2];
     if decoded.channels == 1 {
-        let note = "the scan is grey and its profile is for RGB; the green curve was used";
+        let note = "The scan is grey and its profile is for RGB; the green curve was used";
         if !alike {
             decoded.notes.push(note.into());
         }

@@ -46,6 +46,12 @@ fn other(start: &[u8]) -> Option<&'static str> {
         [_, _, _, _, b'f', b't', b'y', b'p', ..] => Some("a HEIF or AVIF picture or a film"),
         [b'8', b'B', b'P', b'S', ..] => Some("a layered picture document"),
         [b'P', b'K', 3, 4, ..] => Some("a packed archive or an office document"),
+        _ if start
+            .windows(4)
+            .any(|part| part[..3] == [0xff, 0xd8, 0xff] && part[3] >= 0xc0) =>
+        {
+            Some("a JPEG picture behind other bytes")
+        }
         [0xff, 0x0a, ..] | [0, 0, 0, 0x0c, b'J', b'X', b'L', b' ', ..] => Some("JPEG XL"),
         [0, 0, 0, 0x0c, b'j', b'P', b' ', b' ', ..] => Some("JPEG 2000"),
         // A letter of more than one byte may be cut in two at the end.
@@ -75,6 +81,8 @@ mod tests {
         let said = |start: &[u8]| format(start).unwrap_err().to_string();
         assert!(said(b"%PDF-1.7").contains("a PDF document"));
         assert!(said(b"Bath notes: 2 min at 20 C").contains("text"));
+        let behind = [&[0, 13, 10][..], &[0xff, 0xd8, 0xff, 0xe0], &[0; 20]].concat();
+        assert!(said(&behind).contains("a JPEG picture behind other bytes"));
         assert!(said(&[1, 2, 3, 4]).starts_with("this is not a TIFF, PNG or JPEG file; "));
     }
 }

@@ -5,7 +5,7 @@
     reason = "files/ is the one room that touches the disk"
 )]
 
-use std::fs::File;
+use std::fs::{File, Metadata};
 use std::io::{self, BufRead, Read, Seek, SeekFrom};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -17,16 +17,18 @@ use crate::measure::watch::Watch;
 const WINDOW: usize = 256 * 1024;
 
 /// A scan file that can be read by several threads, each with a [`Reader`] of its own.
+///
+/// It is opened once: a file that is put in its place meanwhile is not mixed up with it.
 pub(super) struct Source<'a> {
-    path: &'a Path,
-    length: u64,
+    file: File,
+    facts: Metadata,
     watch: &'a dyn Watch,
     bytes_read: AtomicU64,
     cancelled: AtomicBool,
 }
 
 impl<'a> Source<'a> {
-    pub(super) fn open(path: &'a Path, watch: &'a dyn Watch) -> Result<Self, Problem> {
+    pub(super) fn open(path: &Path, watch: &'a dyn Watch) -> Result<Self, Problem> {
         let facts = std::fs::metadata(path).map_err(|error| match error.kind() {
             io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => Problem::Missing,
             _ => Problem::Refused(error),
@@ -34,22 +36,36 @@ impl<'a> Source<'a> {
         if facts.is_dir() {
             return Err(Problem::Folder);
         }
+        // Opening a pipe would wait for whoever writes into it.
+        if !facts.is_file() {
+            return Err(Problem::NoFile);
+        }
         if facts.len() == 0 {
             return Err(Problem::Empty);
         }
-        File::open(path).map_err(Problem::Refused)?;
+        let file = File::open(path).map_err(Problem::Refused)?;
+        let facts = file.metadata().map_err(Problem::Refused)?;
         Ok(Self {
-            path,
-            length: facts.len(),
+            file,
+            facts,
             watch,
             bytes_read: AtomicU64::new(0),
             cancelled: AtomicBool::new(false),
         })
     }
 
+    /// Refuses a file that was written to since it was opened: what was read of it may be half of
+    /// the one and half of the other.
+    pub(super) fn unchanged(&self) -> Result<(), Problem> {
+        let now = self.file.metadata().map_err(Problem::Broken)?;
+        let same =
+            now.len() == self.facts.len() && now.modified().ok() == self.facts.modified().ok();
+        if same { Ok(()) } else { Err(Problem::Changed) }
+    }
+
     /// Length of the file in bytes.
     pub(super) fn length(&self) -> u64 {
-        self.length
+        self.facts.len()
     }
 
     /// Whether a reader met a cancellation; what it reported then is not the file's fault.
@@ -57,23 +73,31 @@ impl<'a> Source<'a> {
         self.cancelled.load(Ordering::Relaxed)
     }
 
-    pub(super) fn reader(&self) -> io::Result<Reader<'_>> {
-        Ok(Reader {
+    pub(super) fn reader(&self) -> Reader<'_> {
+        Reader {
             source: self,
-            file: File::open(self.path)?,
-            file_at: 0,
             at: 0,
             window: Vec::new(),
             window_from: 0,
-            patch: None,
-        })
+            patches: Vec::new(),
+        }
+    }
+
+    /// Reads from a place, whatever other threads read meanwhile.
+    fn read_at(&self, out: &mut [u8], place: u64) -> io::Result<usize> {
+        #[cfg(unix)]
+        let count = std::os::unix::fs::FileExt::read_at(&self.file, out, place)?;
+        #[cfg(windows)]
+        let count = std::os::windows::fs::FileExt::seek_read(&self.file, out, place)?;
+        self.count(count)?;
+        Ok(count)
     }
 
     fn count(&self, bytes: usize) -> io::Result<()> {
         // Headers are read by every thread, so the sum may run past the length.
         let sum = self.bytes_read.fetch_add(bytes as u64, Ordering::Relaxed) + bytes as u64;
-        let done = usize::try_from(sum.min(self.length)).unwrap_or(usize::MAX);
-        let of = usize::try_from(self.length).unwrap_or(usize::MAX);
+        let done = usize::try_from(sum.min(self.length())).unwrap_or(usize::MAX);
+        let of = usize::try_from(self.length()).unwrap_or(usize::MAX);
         self.watch.at(done, of).map_err(|cancelled| {
             self.cancelled.store(true, Ordering::Relaxed);
             io::Error::other(cancelled)
@@ -85,21 +109,18 @@ impl<'a> Source<'a> {
 /// buffered reader: files with thousands of short strips would be read many times over.
 pub(super) struct Reader<'a> {
     source: &'a Source<'a>,
-    file: File,
-    /// Where the file's own cursor stands.
-    file_at: u64,
     /// Where the next byte is taken from.
     at: u64,
     window: Vec<u8>,
     window_from: u64,
-    /// Bytes shown in place of the file's at an offset.
-    patch: Option<(u64, [u8; 2])>,
+    /// Bytes shown in place of the file's, each from an offset on.
+    patches: Vec<(u64, Vec<u8>)>,
 }
 
 impl Reader<'_> {
     /// Shows `bytes` instead of what the file has at `offset`.
-    pub(super) fn patched(mut self, offset: u64, bytes: [u8; 2]) -> Self {
-        self.patch = Some((offset, bytes));
+    pub(super) fn patched(mut self, offset: u64, bytes: &[u8]) -> Self {
+        self.patches.push((offset, bytes.to_vec()));
         self
     }
 
@@ -111,18 +132,13 @@ impl Reader<'_> {
             .and_then(|skip| self.window.get(skip..))
             .unwrap_or(&[])
     }
-
-    fn seek_file(&mut self) -> io::Result<()> {
-        if self.file_at != self.at {
-            self.file_at = self.file.seek(SeekFrom::Start(self.at))?;
-        }
-        Ok(())
-    }
 }
 
-fn apply(patch: Option<(u64, [u8; 2])>, from: u64, bytes: &mut [u8]) {
-    let Some((offset, shown)) = patch else { return };
-    for (place, value) in (offset..).zip(shown) {
+fn apply(patches: &[(u64, Vec<u8>)], from: u64, bytes: &mut [u8]) {
+    let shown = patches
+        .iter()
+        .flat_map(|(offset, shown)| (*offset..).zip(shown.iter().copied()));
+    for (place, value) in shown {
         if let Some(byte) = place
             .checked_sub(from)
             .and_then(|index| bytes.get_mut(usize::try_from(index).ok()?))
@@ -135,14 +151,11 @@ fn apply(patch: Option<(u64, [u8; 2])>, from: u64, bytes: &mut [u8]) {
 impl Read for Reader<'_> {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
         let count = if self.ready().is_empty() && out.len() >= WINDOW {
-            if self.at >= self.source.length {
+            if self.at >= self.source.length() {
                 return Ok(0);
             }
-            self.seek_file()?;
-            let count = self.file.read(out)?;
-            apply(self.patch, self.at, &mut out[..count]);
-            self.file_at += count as u64;
-            self.source.count(count)?;
+            let count = self.source.read_at(out, self.at)?;
+            apply(&self.patches, self.at, &mut out[..count]);
             count
         } else {
             let ready = self.fill_buf()?;
@@ -158,15 +171,13 @@ impl Read for Reader<'_> {
 impl BufRead for Reader<'_> {
     fn fill_buf(&mut self) -> io::Result<&[u8]> {
         // Past the end the file isn't asked: a damaged offset can be more than the system takes.
-        if self.ready().is_empty() && self.at < self.source.length {
-            self.seek_file()?;
+        if self.ready().is_empty() && self.at < self.source.length() {
             self.window.resize(WINDOW, 0);
-            let count = self.file.read(&mut self.window)?;
-            self.window.truncate(count);
+            let read = self.source.read_at(&mut self.window, self.at);
+            self.window.truncate(*read.as_ref().unwrap_or(&0));
+            read?;
             self.window_from = self.at;
-            self.file_at += count as u64;
-            apply(self.patch, self.window_from, &mut self.window);
-            self.source.count(count)?;
+            apply(&self.patches, self.window_from, &mut self.window);
         }
         Ok(self.ready())
     }
@@ -181,7 +192,7 @@ impl Seek for Reader<'_> {
         let place = match to {
             SeekFrom::Start(place) => Some(place),
             SeekFrom::Current(by) => self.at.checked_add_signed(by),
-            SeekFrom::End(by) => self.source.length.checked_add_signed(by),
+            SeekFrom::End(by) => self.source.length().checked_add_signed(by),
         };
         self.at = place.ok_or(io::ErrorKind::InvalidInput)?;
         Ok(self.at)
@@ -205,7 +216,7 @@ mod tests {
     fn bytes_come_from_where_they_are_asked_for() {
         let file = file(3 * WINDOW + 17);
         let source = Source::open(file.path(), &Unwatched).unwrap();
-        let mut reader = source.reader().unwrap();
+        let mut reader = source.reader();
         for (place, length) in [
             (5, 10),
             (WINDOW - 3, 9),
@@ -227,7 +238,7 @@ mod tests {
         let file = file(2 * WINDOW);
         let source = Source::open(file.path(), &Unwatched).unwrap();
         for length in [100, 2 * WINDOW] {
-            let mut reader = source.reader().unwrap().patched(7, [200, 201]);
+            let mut reader = source.reader().patched(7, &[200, 201]);
             let mut bytes = vec![0; length];
             reader.read_exact(&mut bytes).unwrap();
             assert_eq!(bytes[6..10], [6, 200, 201, 9]);
@@ -245,7 +256,7 @@ mod tests {
         }
         let file = file(10);
         let source = Source::open(file.path(), &Once).unwrap();
-        assert!(source.reader().unwrap().read_exact(&mut [0; 4]).is_err());
+        assert!(source.reader().read_exact(&mut [0; 4]).is_err());
         assert!(source.cancelled());
     }
 }

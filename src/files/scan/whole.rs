@@ -32,7 +32,7 @@ pub fn is_whole(path: &Path, watch: &dyn Watch) -> bool {
 }
 
 fn ends_with(source: &Source<'_>, bytes: u64, mark: &[u8]) -> std::io::Result<bool> {
-    let mut reader = source.reader()?;
+    let mut reader = source.reader();
     let from = source.length().saturating_sub(bytes);
     reader.seek(SeekFrom::Start(from))?;
     let mut end = Vec::new();
@@ -40,16 +40,17 @@ fn ends_with(source: &Source<'_>, bytes: u64, mark: &[u8]) -> std::io::Result<bo
     Ok(end.windows(mark.len()).any(|part| part == mark))
 }
 
-/// The first directory is there, and everything that it names lies within the file.
+/// The directories are there, and everything that it names lies within the file.
 fn tiff(source: &Source<'_>) -> std::io::Result<bool> {
-    let mut reader = source.reader()?;
-    let ifd = Ifd::first(&mut reader)?;
-    let mut list = |tag| ifd.numbers(&mut reader, tag, MOST_LIST);
+    let mut reader = source.reader();
     let mut any = false;
-    for (offsets, lengths) in [
+    let pages = Ifd::first(&mut reader)?.pages(&mut reader);
+    let lists = [
         (tag::STRIP_OFFSETS, tag::STRIP_BYTES),
         (tag::TILE_OFFSETS, tag::TILE_BYTES),
-    ] {
+    ];
+    for (ifd, (offsets, lengths)) in pages.iter().flat_map(|page| lists.map(|tags| (page, tags))) {
+        let mut list = |tag| ifd.numbers(&mut reader, tag, MOST_LIST);
         let (Some(offsets), Some(lengths)) = (list(offsets)?, list(lengths)?) else {
             continue;
         };

@@ -13,6 +13,7 @@ use tiff::encoder::{
 };
 use tiff::tags::{ResolutionUnit, Tag};
 
+use crate::files::atomic::Unfinished;
 use crate::measure::raster::Samples;
 
 /// Code values to be written.
@@ -121,6 +122,10 @@ pub enum WriteError {
     },
 }
 
+/// What a picture that this program made says of itself, so that it is told from a scan: a scan is
+/// never replaced.
+pub(in crate::files) const OWN_PICTURE: &str = "twinstrip picture";
+
 /// Writes a scan file. The file appears under its name only once it is complete.
 ///
 /// # Errors
@@ -131,6 +136,28 @@ pub fn write_scan(
     picture: &Picture<'_>,
     options: &WriteOptions,
 ) -> Result<(), WriteError> {
+    write(path, picture, options, None)
+}
+
+/// Writes a picture that is no scan: as [`write_scan`] (PNG and TIFF), and the file says that this
+/// program made it.
+///
+/// # Errors
+/// Those of [`write_scan`].
+pub fn write_picture(
+    path: &Path,
+    picture: &Picture<'_>,
+    options: &WriteOptions,
+) -> Result<(), WriteError> {
+    write(path, picture, options, Some(OWN_PICTURE))
+}
+
+fn write(
+    path: &Path,
+    picture: &Picture<'_>,
+    options: &WriteOptions,
+    maker: Option<&str>,
+) -> Result<(), WriteError> {
     let unfit = |what: &str| WriteError::Unfit {
         path: path.to_owned(),
         what: what.to_owned(),
@@ -140,46 +167,33 @@ pub fn write_scan(
         what,
     };
     check(picture, options).map_err(|what| unfit(&what))?;
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".scan");
-    // The finished file gets what the person's mask allows, not a temporary file's closed mode.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder
-        .tempfile_in(folder)
-        .map_err(|error| refused(error.to_string()))?;
+    let mut file = Unfinished::begin(path).map_err(|error| refused(error.source.to_string()))?;
     {
         let mut sink = BufWriter::with_capacity(1 << 18, file.as_file_mut());
-        encode(&mut sink, picture, options).map_err(refused)?;
+        encode(&mut sink, picture, options, maker).map_err(refused)?;
         sink.flush().map_err(|error| refused(error.to_string()))?;
     }
-    file.persist(path)
-        .map_err(|error| refused(error.error.to_string()))?;
-    Ok(())
+    file.finish()
+        .map_err(|error| refused(error.source.to_string()))
 }
 
-/// Encodes a scan into anything that can be written and sought (tests keep files in memory).
-///
-/// # Errors
-/// What the encoder said.
-pub(super) fn encode(
+/// Encodes a scan into anything that can be written and sought.
+fn encode(
     sink: &mut (impl Write + Seek),
     picture: &Picture<'_>,
     options: &WriteOptions,
+    maker: Option<&str>,
 ) -> Result<(), String> {
     check(picture, options)?;
     match options.container {
         Container::Tiff { big: false, .. } => {
-            encode_tiff::<TiffKindStandard>(sink, picture, options).map_err(|e| e.to_string())
+            encode_tiff::<TiffKindStandard>(sink, picture, options, maker)
+                .map_err(|e| e.to_string())
         }
         Container::Tiff { big: true, .. } => {
-            encode_tiff::<TiffKindBig>(sink, picture, options).map_err(|e| e.to_string())
+            encode_tiff::<TiffKindBig>(sink, picture, options, maker).map_err(|e| e.to_string())
         }
-        Container::Png => encode_png(sink, picture, options).map_err(|e| e.to_string()),
+        Container::Png => encode_png(sink, picture, options, maker).map_err(|e| e.to_string()),
         Container::Jpeg { quality } => encode_jpeg(sink, picture, options, quality),
     }
 }
@@ -212,16 +226,27 @@ fn encode_tiff<K: TiffKind>(
     sink: &mut (impl Write + Seek),
     picture: &Picture<'_>,
     options: &WriteOptions,
+    maker: Option<&str>,
 ) -> tiff::TiffResult<()> {
     match (picture.samples, picture.channels) {
-        (Samples::Eight(codes), 1) => encode_strips::<Gray8, K>(sink, picture, options, codes),
-        (Samples::Eight(codes), _) => encode_strips::<RGB8, K>(sink, picture, options, codes),
-        (Samples::Sixteen(codes), 1) => encode_strips::<Gray16, K>(sink, picture, options, codes),
-        (Samples::Sixteen(codes), _) => encode_strips::<RGB16, K>(sink, picture, options, codes),
-        (Samples::Float(codes), 1) => {
-            encode_strips::<Gray32Float, K>(sink, picture, options, codes)
+        (Samples::Eight(codes), 1) => {
+            encode_strips::<Gray8, K>(sink, picture, options, maker, codes)
         }
-        (Samples::Float(codes), _) => encode_strips::<RGB32Float, K>(sink, picture, options, codes),
+        (Samples::Eight(codes), _) => {
+            encode_strips::<RGB8, K>(sink, picture, options, maker, codes)
+        }
+        (Samples::Sixteen(codes), 1) => {
+            encode_strips::<Gray16, K>(sink, picture, options, maker, codes)
+        }
+        (Samples::Sixteen(codes), _) => {
+            encode_strips::<RGB16, K>(sink, picture, options, maker, codes)
+        }
+        (Samples::Float(codes), 1) => {
+            encode_strips::<Gray32Float, K>(sink, picture, options, maker, codes)
+        }
+        (Samples::Float(codes), _) => {
+            encode_strips::<RGB32Float, K>(sink, picture, options, maker, codes)
+        }
     }
 }
 
@@ -229,6 +254,7 @@ fn encode_strips<C: ColorType, K: TiffKind>(
     sink: &mut (impl Write + Seek),
     picture: &Picture<'_>,
     options: &WriteOptions,
+    maker: Option<&str>,
     codes: &[C::Inner],
 ) -> tiff::TiffResult<()>
 where
@@ -281,6 +307,9 @@ where
             .encoder()
             .write_tag(Tag::IccProfile, profile.as_slice())?;
     }
+    if let Some(maker) = maker {
+        image.encoder().write_tag(Tag::Software, maker)?;
+    }
     image.write_data(codes)
 }
 
@@ -288,6 +317,7 @@ fn encode_png(
     sink: &mut impl Write,
     picture: &Picture<'_>,
     options: &WriteOptions,
+    maker: Option<&str>,
 ) -> Result<(), png::EncodingError> {
     let mut info = png::Info::with_size(picture.width as u32, picture.height as u32);
     info.color_type = if picture.channels == 1 {
@@ -324,6 +354,9 @@ fn encode_png(
             encoder.set_source_gamma(png::ScaledFloat::new((1.0 / gamma) as f32));
         }
         Mark::None | Mark::Profile(_) => {}
+    }
+    if let Some(maker) = maker {
+        encoder.add_text_chunk("Software".into(), maker.into())?;
     }
     let mut writer = encoder.write_header()?;
     writer.write_image_data(&bytes)?;

@@ -17,7 +17,7 @@ mod same_tests;
 #[cfg(test)]
 mod tests;
 
-pub use read::{Beside, Folder, from_text, read_session};
+pub use read::{Beside, Folder, from_text, read_session, read_session_and_hash};
 pub use write::{to_text, write_session};
 
 /// Version of the session file that this program writes, and the newest that it reads.

@@ -14,7 +14,7 @@ use crate::document::{
 use crate::files::calibration::{CalibrationFields, read_calibration};
 use crate::files::explain::explain;
 use crate::files::layout::ron_options;
-use crate::files::text::{TextError, read_text};
+use crate::files::text::{TextError, read_text, text_hash};
 use crate::files::wedge::read_wedge;
 use crate::measure::analysis::Settings;
 use crate::measure::compare::eye::Match;
@@ -28,9 +28,19 @@ use crate::measure::scale::calibration::Calibration;
 /// # Errors
 /// [`TextError`] of the session file or of the wedge's list.
 pub fn read_session(path: &Path) -> Result<Session, TextError> {
+    read_session_and_hash(path).map(|(session, _)| session)
+}
+
+/// Reads a session file as [`read_session`] does, and gives the hash of the very text that was
+/// read.
+///
+/// # Errors
+/// Those of [`read_session`].
+pub fn read_session_and_hash(path: &Path) -> Result<(Session, String), TextError> {
     let text = read_text(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
-    from_text(path, &text, &Folder(folder))
+    let session = from_text(path, &text, &Folder(folder))?;
+    Ok((session, text_hash(&text)))
 }
 
 /// Gives what lies in the files that a session names.
@@ -194,6 +204,8 @@ fn place_of(text: &str, error: &SessionError) -> usize {
         }
         SessionError::Match { .. } => text.find("matches").unwrap_or(0),
         SessionError::Print(_) => text.find("printing").unwrap_or(0),
+        SessionError::Notes(_) => text.find("notes").unwrap_or(0),
+        SessionError::Scans(_) => text.find("scans").unwrap_or(0),
         SessionError::Settings(_) => text.find("settings").unwrap_or(0),
     }
 }

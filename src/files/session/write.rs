@@ -17,6 +17,7 @@ use crate::document::{
 use crate::files::atomic::{self, WriteRefused};
 use crate::files::calibration::CalibrationFields;
 use crate::files::layout::file_text;
+use crate::files::text::{LARGEST, check_size};
 use crate::measure::analysis::Settings;
 use crate::measure::units::Seconds;
 
@@ -29,6 +30,7 @@ pub fn write_session(path: &Path, session: &Session) -> Result<(), WriteRefused>
         path: path.to_owned(),
         source: std::io::Error::new(std::io::ErrorKind::InvalidData, what),
     })?;
+    check_size(path, &text, LARGEST)?;
     atomic::write(path, text.as_bytes())
 }
 

@@ -13,7 +13,10 @@ mod tests;
 
 pub use text::plain_text;
 
+use std::collections::BTreeSet;
+
 use crate::document::sheet::Sheet;
+use crate::files::fonts;
 
 /// Size of the page.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -118,7 +121,37 @@ pub fn pdf(
     paper: PaperSize,
 ) -> Result<Vec<u8>, SheetError> {
     let (width, height) = paper.points();
-    let mut page = page::Page::new(width, height)?;
+    let (system, lacking) = faces_for(sheet);
+    let mut page = page::Page::new(width, height, &system)?;
     layout::set(&mut page, sheet, picture);
+    if let Some(said) = lacking_said(&lacking) {
+        page.text(28.0, height - 14.0, &said, page::Type::Plain, 7.0);
+    }
     page.finish(&sheet.picture)
+}
+
+/// Letters of the sheet that its page can't show, because no typeface here has them or their script
+/// is written in a way that the page can't set; `?` stands for each there.
+pub fn unshown(sheet: &Sheet) -> BTreeSet<char> {
+    faces_for(sheet).1
+}
+
+fn faces_for(sheet: &Sheet) -> (Vec<fonts::SystemFace>, BTreeSet<char>) {
+    let text = plain_text(sheet);
+    fonts::of_system(&fonts::lacking(&text))
+}
+
+/// What is to be said of letters that can't be shown, if there are any.
+pub fn lacking_said(lacking: &BTreeSet<char>) -> Option<String> {
+    if lacking.is_empty() {
+        return None;
+    }
+    let numbers: Vec<String> = lacking
+        .iter()
+        .map(|letter| format!("U+{:04X}", u32::from(*letter)))
+        .collect();
+    Some(format!(
+        "These letters can't be shown here, and a sign stands for each: {}.",
+        numbers.join(", ")
+    ))
 }

@@ -4,6 +4,8 @@ use pdf_writer::{Content, Finish as _, Name, Pdf, Rect, Ref, Str, TextStr};
 
 use super::font::Face;
 use super::{SheetError, Thumbnail};
+use crate::document::plain::spelled_line;
+use crate::files::fonts::{self, SystemFace};
 
 /// Weight of the type.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,42 +21,75 @@ pub(super) struct Page {
     pub(super) width: f32,
     pub(super) height: f32,
     content: Content,
-    faces: [Face; 2],
+    /// Regular and bold, then what is asked for the letters that they lack, in this order.
+    faces: Vec<Face>,
     picture: Option<Thumbnail>,
 }
 
 impl Page {
     /// An empty page of this size.
-    pub(super) fn new(width: f32, height: f32) -> Result<Self, SheetError> {
+    pub(super) fn new(width: f32, height: f32, system: &[SystemFace]) -> Result<Self, SheetError> {
+        let mut faces = vec![
+            Face::new(fonts::REGULAR, "B612-Regular")?,
+            Face::new(fonts::BOLD, "B612-Bold")?,
+            Face::new(fonts::WIDE, "NotoSans-part")?,
+        ];
+        for face in system {
+            faces.push(Face::of_system(face)?);
+        }
         Ok(Self {
             width,
             height,
             content: Content::new(),
-            faces: [
-                Face::new(
-                    include_bytes!("../../fonts/B612-Regular.otf"),
-                    "B612-Regular",
-                )?,
-                Face::new(include_bytes!("../../fonts/B612-Bold.otf"), "B612-Bold")?,
-            ],
+            faces,
             picture: None,
         })
     }
 
+    /// The face that sets a letter of this weight; the first where none has it.
+    fn face_for(&self, letter: char, kind: Type) -> usize {
+        let own = kind as usize;
+        if letter.is_whitespace() || self.faces[own].has(letter) {
+            return own;
+        }
+        (OTHERS..self.faces.len())
+            .find(|&face| self.faces[face].has(letter))
+            .unwrap_or(own)
+    }
+
+    /// The text in parts that are set in one face each.
+    fn parts(&self, text: &str, kind: Type) -> Vec<(usize, String)> {
+        let mut parts: Vec<(usize, String)> = Vec::new();
+        for letter in spelled_line(text).chars() {
+            let face = self.face_for(letter, kind);
+            match parts.last_mut() {
+                Some((last, part)) if *last == face => part.push(letter),
+                _ => parts.push((face, letter.to_string())),
+            }
+        }
+        parts
+    }
+
     /// Width of a text.
     pub(super) fn text_width(&self, text: &str, kind: Type, size: f32) -> f32 {
-        self.faces[kind as usize].width(text, size)
+        let parts = self.parts(text, kind);
+        parts
+            .iter()
+            .map(|(face, part)| self.faces[*face].width(part, size))
+            .sum()
     }
 
     /// Sets a text with its baseline at `y`.
     pub(super) fn text(&mut self, x: f32, y: f32, text: &str, kind: Type, size: f32) {
-        let bytes = self.faces[kind as usize].encoded(text);
-        self.content
-            .begin_text()
-            .set_font(FONTS[kind as usize], size)
-            .next_line(x, self.height - y)
-            .show(Str(&bytes))
-            .end_text();
+        self.content.begin_text().next_line(x, self.height - y);
+        for (face, part) in self.parts(text, kind) {
+            let bytes = self.faces[face].encoded(&part);
+            let name = font_name(face);
+            self.content
+                .set_font(Name(name.as_bytes()), size)
+                .show(Str(&bytes));
+        }
+        self.content.end_text();
     }
 
     /// A straight line.
@@ -88,8 +123,11 @@ impl Page {
     /// The file.
     pub(super) fn finish(self, title: &str) -> Result<Vec<u8>, SheetError> {
         let mut next = Ref::new(1);
-        let [catalog, tree, page, content, info, plain, bold] =
-            std::array::from_fn(|_| next.bump());
+        let [catalog, tree, page, content, info] = std::array::from_fn(|_| next.bump());
+        let used: Vec<(usize, Ref)> = (0..self.faces.len())
+            .filter(|&face| face < OTHERS || self.faces[face].is_used())
+            .map(|face| (face, next.bump()))
+            .collect();
         let mut pdf = Pdf::new();
         pdf.catalog(catalog).pages(tree);
         pdf.pages(tree).kids([page]).count(1);
@@ -98,11 +136,11 @@ impl Page {
             .parent(tree)
             .contents(content);
         let mut resources = leaf.resources();
-        resources
-            .fonts()
-            .pair(FONTS[0], plain)
-            .pair(FONTS[1], bold)
-            .finish();
+        let mut named = resources.fonts();
+        for &(face, at) in &used {
+            named.pair(Name(font_name(face).as_bytes()), at);
+        }
+        named.finish();
         let picture = self.picture.as_ref().map(|picture| (picture, next.bump()));
         if let Some((_, at)) = picture {
             resources.x_objects().pair(PICTURE, at).finish();
@@ -119,14 +157,21 @@ impl Page {
                 .color_space()
                 .device_gray();
         }
-        self.faces[0].embed(&mut pdf, plain, &mut next)?;
-        self.faces[1].embed(&mut pdf, bold, &mut next)?;
+        for (face, at) in used {
+            self.faces[face].embed(&mut pdf, at, &mut next)?;
+        }
         pdf.document_info(info)
-            .title(TextStr(title))
+            .title(TextStr(&spelled_line(title)))
             .creator(TextStr("twinstrip"));
         Ok(pdf.finish())
     }
 }
 
-const FONTS: [Name<'static>; 2] = [Name(b"Plain"), Name(b"Bold")];
+/// The first face that is asked for letters that regular and bold lack.
+const OTHERS: usize = 2;
+
+fn font_name(face: usize) -> String {
+    format!("F{face}")
+}
+
 const PICTURE: Name<'static> = Name(b"Picture");

@@ -9,11 +9,16 @@ use std::path::Path;
 use super::fields::{ProfileFields, ProfileFields0};
 use crate::document::profile::{Card, Profile};
 use crate::files::explain::explain;
+use crate::files::inputs;
 use crate::files::layout::{file_text, ron_options};
-use crate::files::text::{TextError, read_text, text_hash};
+use crate::files::text::{TextError, read_within, text_hash};
 
 /// Version of the profile's file that this program writes, and the newest that it reads.
 pub const VERSION: u64 = 1;
+
+/// Largest file of a profile, in bytes: read and written. A session of two strips of 40 steps takes
+/// a quarter of a megabyte, so that hundreds of them fit (tests/shelf/large.rs).
+pub const LARGEST: u64 = 128 << 20;
 
 /// How the first line begins.
 const SEAL: &str = "// sealed ";
@@ -26,7 +31,9 @@ const HEAD_ENDS: &str = "\n    evidence: [";
 /// # Errors
 /// [`TextError`] with line and column.
 pub fn read_profile(path: &Path) -> Result<Profile, TextError> {
-    from_text(path, &read_text(path)?)
+    let profile = from_text(path, &read_within(path, LARGEST)?)?;
+    inputs::note(path);
+    Ok(profile)
 }
 
 /// Reads a profile's text; `path` is for messages.
@@ -44,7 +51,7 @@ pub fn from_text(path: &Path, text: &str) -> Result<Profile, TextError> {
 /// # Errors
 /// [`TextError`] with line and column.
 pub fn read_card(path: &Path) -> Result<Card, TextError> {
-    let text = read_text(path)?;
+    let text = read_within(path, LARGEST)?;
     match sealed_card(&text) {
         Some(card) => Ok(card),
         None => from_text(path, &text).map(|profile| Card::of(&profile)),

@@ -8,6 +8,7 @@ mod evidence;
 mod fields;
 mod file;
 mod line;
+mod listing;
 mod names;
 mod readings;
 
@@ -22,11 +23,12 @@ use rayon::prelude::*;
 
 use super::atomic::{self, WriteRefused, backup};
 use super::folder::ends_with;
-use super::text::TextError;
+use super::paths::{custom, named};
+use super::text::{TextError, check_size};
 use crate::document::profile::{Card, Conflict, Merged, Profile, ProfileError, Put, merge};
-use crate::measure::nearest::{hint, nearest};
 
-pub use file::{VERSION, from_text, read_card, read_profile, to_text};
+pub use file::{LARGEST, VERSION, from_text, read_card, read_profile, to_text};
+pub use listing::{Damaged, Listing, NoProfile};
 pub use names::file_name;
 
 /// Name of the file whose lock lets one program write at a time.
@@ -76,6 +78,9 @@ pub enum ShelfError {
         /// Its file.
         path: PathBuf,
     },
+    /// A damaged file may be this profile.
+    #[error("{0}; no second one is made beside it")]
+    Damaged(Box<Damaged>),
     /// The profile is no longer there.
     #[error(
         "{}: this profile is no longer on the shelf; what was there is in {}",
@@ -107,73 +112,6 @@ pub struct Done {
     pub conflicts: Vec<Conflict>,
 }
 
-/// All that is on a shelf.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Listing {
-    /// The profiles, each with the name of its file, by name.
-    pub cards: Vec<(String, Card)>,
-    /// Files that can't be read.
-    pub damaged: Vec<TextError>,
-}
-
-impl Listing {
-    /// The profile that is meant by its name or its file's name, capitals or not.
-    ///
-    /// # Errors
-    /// [`NoProfile`] when there is none or several.
-    pub fn find(&self, wanted: &str) -> Result<&(String, Card), NoProfile> {
-        let plain = wanted.trim().to_lowercase();
-        let meant: Vec<&(String, Card)> = self
-            .cards
-            .iter()
-            .filter(|(file, card)| {
-                let file = file.to_lowercase();
-                card.name.trim().to_lowercase() == plain
-                    || file == plain
-                    || file.strip_suffix(".ron") == Some(&plain)
-            })
-            .collect();
-        match meant[..] {
-            [one] => Ok(one),
-            [] => {
-                let names: Vec<&str> = self.cards.iter().map(|(_, c)| c.name.as_str()).collect();
-                Err(NoProfile::None {
-                    wanted: wanted.to_owned(),
-                    hint: hint(nearest(wanted, &names)),
-                })
-            }
-            ref several => {
-                let files: Vec<&str> = several.iter().map(|(file, _)| file.as_str()).collect();
-                Err(NoProfile::Several {
-                    wanted: wanted.to_owned(),
-                    files: files.join(", "),
-                })
-            }
-        }
-    }
-}
-
-/// No one profile is meant.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum NoProfile {
-    /// There is none.
-    #[error("no profile is called `{wanted}`{hint}")]
-    None {
-        /// What was asked for.
-        wanted: String,
-        /// Which one may have been meant.
-        hint: String,
-    },
-    /// There are several.
-    #[error("several profiles are called `{wanted}`: say which file you mean: {files}")]
-    Several {
-        /// What was asked for.
-        wanted: String,
-        /// Their files.
-        files: String,
-    },
-}
-
 /// A folder of profiles.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Shelf {
@@ -182,15 +120,8 @@ pub struct Shelf {
 
 /// The folder of the shelf, by the customs of the system; `TWINSTRIP_SHELF` names another.
 pub fn usual_folder() -> Option<PathBuf> {
-    let from = |name: &str| std::env::var_os(name).filter(|value| !value.is_empty());
-    if let Some(folder) = from("TWINSTRIP_SHELF") {
-        return Some(folder.into());
-    }
-    from("XDG_DATA_HOME")
-        .map(PathBuf::from)
-        .or_else(|| from("LOCALAPPDATA").map(PathBuf::from))
-        .or_else(|| Some(PathBuf::from(from("HOME")?).join(".local").join("share")))
-        .map(|folder| folder.join("twinstrip").join("profiles"))
+    let usual = || Some(custom("XDG_DATA_HOME", [".local", "share"])?.join("profiles"));
+    named("TWINSTRIP_SHELF").or_else(usual)
 }
 
 impl Shelf {
@@ -225,13 +156,16 @@ impl Shelf {
         files.sort();
         let read: Vec<_> = files
             .into_par_iter()
-            .map(|file| read_card(&self.path(&file)).map(|card| (file, card)))
+            .map(|file| match read_card(&self.path(&file)) {
+                Ok(card) => Ok((file, card)),
+                Err(error) => Err(Damaged::of(&self.folder, file, error)),
+            })
             .collect();
         let mut listing = Listing::default();
         for one in read {
             match one {
                 Ok(found) => listing.cards.push(found),
-                Err(error) => listing.damaged.push(error),
+                Err(damaged) => listing.damaged.push(damaged),
             }
         }
         let key = |(file, card): &(String, Card)| (card.name.to_lowercase(), file.clone());
@@ -316,8 +250,9 @@ impl Shelf {
     fn make(&self, wanted: Option<&str>, profile: &Profile) -> Result<Done, ShelfError> {
         let file = match wanted.filter(|file| !self.path(file).exists()) {
             Some(file) => file.to_owned(),
-            None => self.free_name(&profile.name)?,
+            None => self.free_name(&profile.name),
         };
+        self.refuse_taken(&profile.name, &file)?;
         write(&self.path(&file), profile)?;
         Ok(Done {
             file,
@@ -346,8 +281,11 @@ impl Shelf {
 
     /// Two profiles of one name could not be told apart by it.
     fn refuse_taken(&self, name: &str, own: &str) -> Result<(), ShelfError> {
-        let wanted = name.trim().to_lowercase();
         let listing = self.list()?;
+        if let Some(damaged) = listing.damaged.iter().find(|one| one.may_be(name)) {
+            return Err(ShelfError::Damaged(Box::new(damaged.clone())));
+        }
+        let wanted = name.trim().to_lowercase();
         let taken = listing
             .cards
             .iter()
@@ -365,16 +303,12 @@ impl Shelf {
     }
 
     /// A file name that no other profile has.
-    fn free_name(&self, name: &str) -> Result<String, ShelfError> {
+    fn free_name(&self, name: &str) -> String {
         let mut number = 1;
         loop {
             let file = file_name(name, number);
-            let path = self.path(&file);
-            if !path.exists() {
-                return Ok(file);
-            }
-            if read_card(&path).is_ok_and(|card| card.name == name) {
-                return Err(ShelfError::NameTaken { path });
+            if !self.path(&file).exists() {
+                return file;
             }
             number += 1;
         }
@@ -405,7 +339,11 @@ impl Shelf {
     fn lock(&self) -> Result<fs::File, ShelfError> {
         atomic::make_folder(&self.folder)?;
         let path = self.folder.join(LOCK);
-        let lock = fs::File::create(&path).map_err(|error| self.refused(&error))?;
+        // A shelf that can't be written to is read all the same.
+        let lock = fs::File::create(&path).map_err(|source| WriteRefused {
+            path: path.clone(),
+            source,
+        })?;
         for _ in 0..PATIENCE_STEPS {
             match lock.try_lock() {
                 Ok(()) => {
@@ -450,5 +388,6 @@ pub fn write(path: &Path, profile: &Profile) -> Result<(), WriteRefused> {
         path: path.to_owned(),
         source: std::io::Error::new(std::io::ErrorKind::InvalidData, what),
     })?;
+    check_size(path, &text, LARGEST)?;
     atomic::write(path, text.as_bytes())
 }

@@ -8,13 +8,17 @@ use serde::Serialize;
 
 use super::{Printed, no_answer, solved};
 use crate::document::report::{said_findings, shares_said};
-use crate::files::scan::{Container, Mark, Packing, Picture, WriteOptions, read_scan, write_scan};
+use crate::files::output::{Kind, Replace, check, make_way};
+use crate::files::scan::{
+    Container, Mark, Packing, Picture, WriteOptions, read_scan, write_picture,
+};
 use crate::headless::arguments::Reading;
 use crate::headless::exit::{Failure, Outcome};
 use crate::headless::progress::Progress;
 use crate::headless::{json, load, output};
+use crate::measure::check::notes::notes;
 use crate::measure::estimate::Gap;
-use crate::measure::finding::Finding;
+use crate::measure::finding::{Finding, Place};
 use crate::measure::preview::{Closest, Prepared, Shares, findings, full_size, prepare, shares};
 use crate::measure::raster::{Raster, Samples};
 
@@ -43,6 +47,9 @@ pub(in crate::headless) struct PreviewTask {
     /// Hatch what is lost: highlights that go blank, shadows that block
     #[arg(long, requires = "write", conflicts_with = "full_size")]
     marks: bool,
+    /// Replace a picture that is there; it is kept with `.before` added to its name
+    #[arg(long, requires = "write")]
+    overwrite: bool,
     /// Print JSON (docs/json.md) instead of text
     #[arg(long)]
     json: bool,
@@ -68,6 +75,11 @@ struct PreviewAnswer<'a> {
 }
 
 pub(in crate::headless) fn run(task: &PreviewTask) -> Result<Outcome, Failure> {
+    let container = task.write.as_deref().map(container_of).transpose()?;
+    let replace = Replace::when(task.overwrite);
+    if let Some(file) = &task.write {
+        check(file, replace, &Kind::Other)?;
+    }
     let progress = Progress::start(task.reading.quiet);
     let mut solved = solved(&task.session, &task.reading, None, &progress)?;
     let folder = task.session.parent().unwrap_or(Path::new(""));
@@ -108,14 +120,13 @@ pub(in crate::headless) fn run(task: &PreviewTask) -> Result<Outcome, Failure> {
     })?;
     let table = prepared.tones.table(stops);
     let shares = shares(&prepared.tones, &table, &prepared.picture.histogram);
-    if let Some(file) = &task.write {
-        write(task, file, &print, &prepared, stops, &progress)?;
+    if let (Some(file), Some(container)) = (&task.write, container) {
+        write(task, (file, container), &print, &prepared, stops, &progress)?;
     }
     progress.finish();
-    let told: Vec<Finding> = prepared
-        .findings
-        .iter()
-        .cloned()
+    let told: Vec<Finding> = notes(&print, &Place::default())
+        .into_iter()
+        .chain(prepared.findings.iter().cloned())
         .chain(findings(&shares))
         .collect();
     let text = if task.json {
@@ -139,26 +150,28 @@ pub(in crate::headless) fn run(task: &PreviewTask) -> Result<Outcome, Failure> {
     Ok(Outcome::Answered)
 }
 
+/// How a picture of this name is written.
+fn container_of(file: &Path) -> Result<Container, Failure> {
+    let ending = file.extension().map(|ending| ending.to_ascii_lowercase());
+    match ending.as_deref().and_then(|ending| ending.to_str()) {
+        Some("png") => Ok(Container::Png),
+        Some("tif" | "tiff") => Ok(Container::tiff(Packing::Deflate)),
+        _ => Err(Failure::usage(format!(
+            "{}: the picture is written as .png or .tif",
+            file.display()
+        ))),
+    }
+}
+
 fn write(
     task: &PreviewTask,
-    file: &Path,
+    (file, container): (&Path, Container),
     print: &Raster,
     prepared: &Prepared,
     stops: f64,
     progress: &Progress,
 ) -> Result<(), Failure> {
     let table = prepared.tones.table(stops);
-    let ending = file.extension().map(|ending| ending.to_ascii_lowercase());
-    let container = match ending.as_deref().and_then(|ending| ending.to_str()) {
-        Some("png") => Container::Png,
-        Some("tif" | "tiff") => Container::tiff(Packing::Deflate),
-        _ => {
-            return Err(Failure::usage(format!(
-                "{}: the picture is written as .png or .tif",
-                file.display()
-            )));
-        }
-    };
     let (samples, width, height) = if task.full_size {
         progress.stage("carrying every pixel over");
         let samples = full_size(print, &*prepared.scale, prepared.channel, &table, progress)?;
@@ -183,5 +196,6 @@ fn write(
             Mark::None
         },
     };
-    write_scan(file, &picture, &options).map_err(|error| Failure::not_written(error.to_string()))
+    make_way(file, Replace::when(task.overwrite), &Kind::Other)?;
+    write_picture(file, &picture, &options).map_err(|error| Failure::not_written(error.to_string()))
 }

@@ -11,8 +11,9 @@ use crate::document::printing::Planned;
 use crate::document::sheet::{Process, Sheet, Source};
 use crate::document::{Printing, Session};
 use crate::files::clock::today;
-use crate::files::sheet::{PaperSize, Thumbnail, pdf, plain_text};
-use crate::files::{atomic, scan};
+use crate::files::output::{Kind, Replace, check, write};
+use crate::files::scan;
+use crate::files::sheet::{PaperSize, Thumbnail, lacking_said, pdf, plain_text, unshown};
 use crate::headless::arguments::Reading;
 use crate::headless::exit::{Failure, Outcome};
 use crate::headless::progress::Progress;
@@ -55,6 +56,9 @@ pub(in crate::headless) struct SheetTask {
     /// Write the sheet as a page (PDF)
     #[arg(long, value_name = "FILE")]
     pdf: Option<PathBuf>,
+    /// Replace a page that is there; it is kept with `.before` added to its name
+    #[arg(long, requires = "pdf")]
+    overwrite: bool,
     /// Size of the page
     #[arg(long, value_enum, default_value_t = PaperWord::A4)]
     paper: PaperWord,
@@ -85,6 +89,10 @@ struct SheetAnswer<'a> {
 }
 
 pub(in crate::headless) fn run(task: &SheetTask) -> Result<Outcome, Failure> {
+    let replace = Replace::when(task.overwrite);
+    if let Some(file) = &task.pdf {
+        check(file, replace, &Kind::Other)?;
+    }
     let progress = Progress::start(task.reading.quiet);
     let (printing, planned, source) = match (&task.profile, &task.session) {
         (Some(wanted), _) => by_profile(task, wanted)?,
@@ -104,7 +112,10 @@ pub(in crate::headless) fn run(task: &SheetTask) -> Result<Outcome, Failure> {
         };
         let page = pdf(&sheet, picture.flatten().as_ref(), paper)
             .map_err(|error| Failure::not_written(error.to_string()))?;
-        atomic::write(file, &page)?;
+        write(file, &page, replace)?;
+        if let Some(said) = lacking_said(&unshown(&sheet)) {
+            output::remark(&said, false);
+        }
     }
     progress.finish();
     let text = if task.json {

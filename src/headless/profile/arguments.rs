@@ -5,7 +5,6 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 
 use super::super::arguments::Reading;
-use super::super::entry;
 use crate::document::day::Day;
 use crate::document::profile::{Field, SessionField};
 
@@ -154,7 +153,7 @@ pub(super) struct Correct {
     #[arg(value_name = "PROFILE")]
     pub(super) profile: String,
     /// Number of the session, as `show` counts them
-    #[arg(value_name = "NUMBER", value_parser = entry::count)]
+    #[arg(value_name = "NUMBER")]
     pub(super) session: u64,
     /// date, opened, remelts or note, such as remelts=2; an empty text unsays it
     #[arg(value_name = "FIELD=TEXT", required = true, value_parser = said_of_session)]
@@ -167,7 +166,7 @@ pub(super) struct Drop {
     #[arg(value_name = "PROFILE")]
     pub(super) profile: String,
     /// Number of the session, as `show` counts them
-    #[arg(value_name = "NUMBER", value_parser = entry::count)]
+    #[arg(value_name = "NUMBER")]
     pub(super) session: u64,
 }
 
@@ -179,7 +178,7 @@ pub(super) struct Export {
     /// The file to write
     #[arg(value_name = "FILE")]
     pub(super) file: PathBuf,
-    /// Replace a file that is there
+    /// Replace an older state of this profile; it is kept with `.before` added to its name
     #[arg(long)]
     pub(super) overwrite: bool,
 }

@@ -9,8 +9,7 @@ use super::arguments::Keep;
 use super::{Desk, said};
 use crate::document::profile::{Evidence, Origin, Profile, Put};
 use crate::files::clock::today;
-use crate::files::shelf::NoProfile;
-use crate::files::text::{read_text, text_hash};
+use crate::files::shelf::{Done, NoProfile, ShelfError};
 use crate::measure::analysis::{Analysis, analyse};
 use crate::measure::nearest::{hint, nearest};
 
@@ -22,7 +21,8 @@ pub(super) fn run(desk: &Desk, task: &Keep) -> Result<Outcome, Failure> {
     load::calibration(&mut loaded.session, task.calibration.as_deref())?;
     progress.stage("measuring and solving");
     let analysis = analyse(&loaded.question(), &progress)?;
-    let origin = origin(task, &loaded, &progress)?;
+    loaded.unchanged(&task.session, &progress)?;
+    let origin = origin(task, &loaded);
     progress.finish();
     let pair = pair(task, &loaded, &analysis)?;
     let evidence =
@@ -38,26 +38,37 @@ pub(super) fn run(desk: &Desk, task: &Keep) -> Result<Outcome, Failure> {
             );
         }
     }
-    let (file, seen) = match known {
-        Some((file, seen)) => (Some(file), Some(seen)),
-        None => (None, None),
+    let put = |known: Option<(String, Profile)>| -> Result<Result<Done, ShelfError>, Failure> {
+        let (file, seen) = known.unzip();
+        let fresh = || Profile::named(task.profile.trim());
+        let before = seen.clone().unwrap_or_else(fresh);
+        let after = said(&before.with(evidence.clone()), &task.say)?;
+        let put = Put {
+            before: seen,
+            after: Some(after),
+        };
+        Ok(desk.shelf.put(file.as_deref(), &put))
     };
-    let before = seen
-        .clone()
-        .unwrap_or_else(|| Profile::named(task.profile.trim()));
-    let after = said(&before.with(evidence), &task.say)?;
-    let put = Put {
-        before: seen,
-        after: Some(after),
+    let done = match put(known)? {
+        // Somebody else made it while this was measured: the session joins it there.
+        Err(ShelfError::NameTaken { .. }) if task.new => put(place(desk, task)?)?,
+        done => done,
     };
-    desk.tell(desk.shelf.put(file.as_deref(), &put)?)
+    desk.tell(done?)
 }
 
 /// The profile that is there, or `None` for one to be made.
 fn place(desk: &Desk, task: &Keep) -> Result<Option<(String, Profile)>, Failure> {
-    match desk.shelf.list()?.find(&task.profile) {
+    let listing = desk.shelf.list()?;
+    match listing.find(&task.profile) {
         Ok((file, _)) => Ok(Some((file.clone(), desk.shelf.read(file)?))),
-        Err(NoProfile::None { .. }) if task.new => Ok(None),
+        Err(NoProfile::None { .. }) if task.new => {
+            // One of them may be the profile that is meant, under a name that can't be read.
+            for nameless in listing.damaged.iter().filter(|one| one.name.is_none()) {
+                output::complain(&nameless.to_string());
+            }
+            Ok(None)
+        }
         Err(error @ NoProfile::None { .. }) => Err(Failure::usage(format!(
             "{error}{} say --new to make it",
             if error.to_string().ends_with('?') {
@@ -70,18 +81,18 @@ fn place(desk: &Desk, task: &Keep) -> Result<Option<(String, Profile)>, Failure>
     }
 }
 
-fn origin(task: &Keep, loaded: &Loaded, progress: &Progress) -> Result<Origin, Failure> {
+fn origin(task: &Keep, loaded: &Loaded) -> Origin {
     let name = task.session.file_name().unwrap_or_default();
-    Ok(Origin {
+    Origin {
         session: name.to_string_lossy().into_owned(),
-        hash: text_hash(&read_text(&task.session)?),
-        scans: loaded.scan_marks(&task.session, progress)?,
+        hash: loaded.session_hash().to_owned(),
+        scans: loaded.scan_marks(),
         date: Some(task.date.unwrap_or_else(today)),
         opened: task.opened,
         remelts: task.remelts,
         program: PROGRAM.to_owned(),
         note: task.note.clone(),
-    })
+    }
 }
 
 /// Which pair: the only one, or the one with the named coupon.

@@ -8,8 +8,10 @@ use std::path::{Path, PathBuf};
 
 use super::exit::{Failure, Outcome};
 use super::output;
+use super::progress::Progress;
 use crate::document::profile::{Card, Conflict, Evidence, Field, Profile, ProfilePool, Put};
 use crate::document::report::profile as report;
+use crate::files::output::{Replace, write_profile};
 use crate::files::shelf::{self, Done, NoProfile, Shelf, ShelfError};
 
 pub(super) use arguments::Profiles;
@@ -18,9 +20,10 @@ use arguments::{Beside, Correct, Deed, Drop, Export, Import, List, Named, Pool, 
 impl From<ShelfError> for Failure {
     fn from(error: ShelfError) -> Self {
         let outcome = match &error {
-            ShelfError::Text(_) | ShelfError::Folder { .. } | ShelfError::Gone { .. } => {
-                Outcome::UnreadableInput
-            }
+            ShelfError::Text(_)
+            | ShelfError::Damaged(_)
+            | ShelfError::Folder { .. }
+            | ShelfError::Gone { .. } => Outcome::UnreadableInput,
             ShelfError::Wrong { .. } => Outcome::BadUsage,
             ShelfError::Write(_)
             | ShelfError::Busy { .. }
@@ -92,18 +95,8 @@ impl Desk {
     /// The file of a profile, and the profile.
     fn find(&self, wanted: &str) -> Result<(String, Profile), Failure> {
         let listing = self.shelf.list()?;
-        match listing.find(wanted) {
-            Ok((file, _)) => Ok((file.clone(), self.shelf.read(file)?)),
-            // A damaged file that may be meant says itself what is wrong with it.
-            Err(error) => {
-                let meant = shelf::file_name(wanted, 1);
-                let path = self.shelf.path(&meant);
-                if path.exists() {
-                    self.shelf.read(&meant)?;
-                }
-                Err(error.into())
-            }
-        }
+        let (file, _) = listing.find(wanted)?;
+        Ok((file.clone(), self.shelf.read(file)?))
     }
 
     /// Changes a profile as it stands now, and says what became of it.
@@ -186,7 +179,7 @@ fn correct(desk: &Desk, task: &Correct) -> Result<Outcome, Failure> {
     desk.change(&task.profile, |there| {
         let mut changed = there.clone();
         // By its mark: another day may give it another number.
-        let place = task.session as usize - 1;
+        let place = place_of(there, task.session)?;
         let mark = there.evidence.get(place).map(Evidence::mark);
         for (field, text) in &task.say {
             let now = changed
@@ -202,18 +195,29 @@ fn correct(desk: &Desk, task: &Correct) -> Result<Outcome, Failure> {
     })
 }
 
+/// Place of a session by its number from 1.
+fn place_of(there: &Profile, number: u64) -> Result<usize, Failure> {
+    let count = there.evidence.len();
+    let place = usize::try_from(number)
+        .ok()
+        .and_then(|number| number.checked_sub(1));
+    place.filter(|place| *place < count).ok_or_else(|| {
+        let numbers = match count {
+            0 => "it has no sessions".to_owned(),
+            1 => "its one session has number 1".to_owned(),
+            _ => format!("its sessions have the numbers 1 to {count}"),
+        };
+        Failure::usage(format!(
+            "{}: there is no session {number}; {numbers}",
+            there.name
+        ))
+    })
+}
+
 fn drop_session(desk: &Desk, task: &Drop) -> Result<Outcome, Failure> {
     desk.change(&task.profile, |there| {
         let mut fewer = there.clone();
-        let place = task.session as usize - 1;
-        if place >= fewer.evidence.len() {
-            return Err(Failure::usage(format!(
-                "{} has {} sessions; there is no session {}",
-                there.name,
-                there.evidence.len(),
-                task.session
-            )));
-        }
+        let place = place_of(there, task.session)?;
         fewer.evidence.remove(place);
         Ok(fewer)
     })
@@ -241,10 +245,15 @@ fn list(desk: &Desk, task: &List) -> Result<Outcome, Failure> {
     for damaged in &listing.damaged {
         output::complain(&damaged.to_string());
     }
-    Ok(Outcome::Answered)
+    Ok(if listing.damaged.is_empty() {
+        Outcome::Answered
+    } else {
+        Outcome::UnreadableInput
+    })
 }
 
 fn show(desk: &Desk, task: &Show) -> Result<Outcome, Failure> {
+    let _ends_at_once = Progress::start_reading(true);
     let (file, profile) = desk.find(&task.profile)?;
     let anew: Option<Vec<_>> = task
         .anew
@@ -260,13 +269,7 @@ fn show(desk: &Desk, task: &Show) -> Result<Outcome, Failure> {
 
 fn export(desk: &Desk, task: &Export) -> Result<Outcome, Failure> {
     let (_, profile) = desk.find(&task.profile)?;
-    if task.file.exists() && !task.overwrite {
-        return Err(Failure::not_written(format!(
-            "{}: a file of that name is there; say --overwrite to replace it",
-            task.file.display()
-        )));
-    }
-    shelf::write(&task.file, &profile)?;
+    write_profile(&task.file, &profile, Replace::when(task.overwrite))?;
     output::remark(&format!("{} written", task.file.display()), desk.json);
     Ok(Outcome::Answered)
 }
@@ -305,6 +308,7 @@ fn beside(desk: &Desk, task: &Beside) -> Result<Outcome, Failure> {
 }
 
 fn pool(desk: &Desk, task: &Pool) -> Result<Outcome, Failure> {
+    let _ends_at_once = Progress::start_reading(true);
     let (file, profile) = desk.find(&task.profile)?;
     let pooled = ProfilePool::of(&profile, task.within);
     let text = if desk.json {

@@ -8,7 +8,7 @@ use super::kept::{ByAddress, Kept};
 use super::results::step_results;
 use super::scales::Scales;
 use crate::measure::check::{self, sample::Target};
-use crate::measure::finding::Finding;
+use crate::measure::finding::{Finding, Place};
 use crate::measure::geometry::StripShape;
 use crate::measure::reading::{Cell, StripReading};
 use crate::measure::scale;
@@ -20,6 +20,7 @@ pub(super) fn scan_checks(question: &Question, found: &Found, kept: &mut Kept) -
     let mut findings = Vec::new();
     let mut wedges = Vec::new();
     for (scan, raster) in question.scans.iter().enumerate() {
+        findings.extend(check::notes::notes(raster, &Place::scan(scan)));
         let strips: Vec<(usize, StripShape)> = found
             .strips
             .iter()

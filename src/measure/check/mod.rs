@@ -10,6 +10,7 @@ pub mod colour;
 pub mod count;
 pub mod grid;
 pub mod halos;
+pub mod notes;
 pub mod picture;
 pub mod quantisation;
 pub mod resolution;

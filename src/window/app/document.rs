@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use super::{App, Overlay, Pending};
 use crate::document::{History, Session};
-use crate::files::atomic;
 use crate::files::keep;
+use crate::files::output::{self, Kind, Replace, make_way, same};
 use crate::files::paths::{seen_from, with_paths};
 use crate::files::session::{Folder, from_text, to_text, write_session};
 use crate::measure::analysis::Analysis;
@@ -71,6 +71,17 @@ impl App {
     }
 
     pub(super) fn save_to(&mut self, file: &Path) {
+        // Its own file is saved over as often as is wanted; any other is as dear as this one.
+        let own = self.file.as_deref().is_some_and(|own| same(own, file));
+        let way = if own {
+            Ok(())
+        } else {
+            make_way(file, Replace::Said, &Kind::Other)
+        };
+        if let Err(error) = way {
+            self.said = error.to_string();
+            return;
+        }
         let revision = self.history.revision();
         let folder = file.parent().unwrap_or(Path::new(""));
         let session = with_paths(&self.with_hashes(), |path| seen_from(folder, path));
@@ -172,8 +183,9 @@ impl App {
             Ask::Csv => Ok(readings(&session, &analysis).into_bytes()),
             _ => self.drawn(what, &session, &analysis),
         };
-        let written = content
-            .and_then(|content| atomic::write(file, &content).map_err(|error| error.to_string()));
+        let written = content.and_then(|content| {
+            output::write(file, &content, Replace::Said).map_err(|error| error.to_string())
+        });
         self.said = match written {
             Ok(()) => format!("{} written", file.display()),
             Err(error) => error,

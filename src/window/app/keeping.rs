@@ -81,7 +81,11 @@ impl App {
             self.said = "The answer is being worked out anew; keep it then.".into();
             return;
         };
-        let session = self.with_hashes();
+        // The scans as they were measured, whatever the session expected of them.
+        let mut session = self.with_hashes();
+        for scan in &mut session.scans {
+            scan.hash = self.shelf.opened(scan).map(|opened| opened.hash.clone());
+        }
         let text = match to_text(&session) {
             Ok(text) => text,
             Err(error) => {

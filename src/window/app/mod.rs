@@ -3,6 +3,7 @@
 mod carry;
 mod document;
 mod keeping;
+mod letters;
 mod opening;
 mod printing;
 mod scanner;
@@ -82,6 +83,7 @@ pub struct App {
     profiles: ProfilesBench,
     /// The shelf of profiles.
     keeper: Keeper,
+    letters: letters::Letters,
     /// The profile that a dialog is asked about.
     to_hand_out: Option<String>,
     print: PrintBench,
@@ -138,6 +140,7 @@ impl App {
             curves: CurvesBench::default(),
             eye: EyeBench::default(),
             profiles: ProfilesBench::default(),
+            letters: letters::Letters::default(),
             keeper: Keeper::of(crate::files::shelf::usual_folder()),
             to_hand_out: None,
             print: PrintBench::on(PaperSize::from_word(&remembered.paper).unwrap_or_default()),
@@ -201,6 +204,7 @@ impl App {
     pub fn logic(&mut self, ctx: &Context) {
         self.answer_dialog();
         self.tend_profiles();
+        self.tend_letters();
         self.tend_scanner();
         self.take_in();
         let session = Arc::clone(self.history.session());

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::App;
 use crate::document::sheet::{Sheet, Source};
 use crate::document::{Edit, Printing, Scan, Session};
-use crate::files::atomic;
+use crate::files::output::{self, Kind, Replace};
 use crate::files::paths::whole;
 use crate::files::sheet::{PaperSize, Thumbnail, pdf, plain_text};
 use crate::window::command::Bench;
@@ -124,8 +124,9 @@ impl App {
             });
             pdf(&sheet, picture.as_ref(), self.print.paper).map_err(|error| error.to_string())
         });
-        let written =
-            made.and_then(|made| atomic::write(file, &made).map_err(|error| error.to_string()));
+        let written = made.and_then(|made| {
+            output::write(file, &made, Replace::Said).map_err(|error| error.to_string())
+        });
         self.said = match written {
             Ok(()) => format!("{} written", file.display()),
             Err(why) => why,
@@ -134,6 +135,10 @@ impl App {
 
     /// Writes the print as it would look on the coating.
     pub(super) fn save_tones(&mut self, file: &Path) {
+        if let Err(error) = output::check(file, Replace::Said, &Kind::Other) {
+            self.said = error.to_string();
+            return;
+        }
         let session = Arc::clone(self.history.session());
         let analysis = self.analysis.shown().cloned();
         let scene = self.scene(&session, analysis.as_deref());

@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::App;
 use crate::document::report::calibration_picture;
 use crate::document::{Edit, UsedCalibration};
-use crate::files::atomic;
 use crate::files::folder::ends_with;
+use crate::files::output::{self, Kind, OutputRefused, Replace};
 use crate::files::paths::whole;
 use crate::window::command::Bench;
 use crate::window::dialogs::{Ask, SCAN_ENDINGS};
@@ -86,6 +86,15 @@ impl App {
     /// A place was chosen for a calibration; what is there is not replaced before that is asked.
     pub(super) fn keep_calibration(&mut self, file: &Path) {
         let file = whole(Path::new(""), file);
+        match output::check(&file, Replace::Said, &Kind::Calibration) {
+            // One that was opened here may be made anew: what stood there is kept beside it.
+            Err(OutputRefused::Input { .. }) if output::kind_of(&file) == Kind::Calibration => {}
+            Err(error) => {
+                self.said = error.to_string();
+                return;
+            }
+            Ok(()) => {}
+        }
         if file.exists() {
             self.scanner.to_replace = Some(file);
         } else {
@@ -107,7 +116,8 @@ impl App {
         };
         let drawn = calibration_picture(&known.calibration).map_err(|gap| gap.to_string());
         let written = drawn.and_then(|drawing| {
-            atomic::write(file, drawing.as_bytes()).map_err(|error| error.to_string())
+            output::write(file, drawing.as_bytes(), Replace::Said)
+                .map_err(|error| error.to_string())
         });
         self.said = match written {
             Ok(()) => format!("{} written", file.display()),

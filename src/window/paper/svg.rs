@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use crate::document::plain::spelled;
 use egui::epaint::{ClippedShape, Shape, TextShape};
 use egui::{Color32, Stroke, Vec2};
 
@@ -146,7 +147,7 @@ fn add_words(text: &mut String, words: &TextShape) {
 }
 
 fn escaped(words: &str) -> String {
-    words
+    spelled(words)
         .replace('&', "&amp;")
         .replace('<', "&lt;")
         .replace('>', "&gt;")

@@ -6,7 +6,8 @@ use std::sync::Arc;
 use crate::document::planning::NoBasis;
 use crate::document::printing::Planned;
 use crate::document::{Printing, Revision, Session};
-use crate::files::scan::{Container, Mark, Packing, Picture, WriteOptions, write_scan};
+use crate::files::output::{Kind, Replace, make_way};
+use crate::files::scan::{Container, Mark, Packing, Picture, WriteOptions, write_picture};
 use crate::measure::analysis::{Analysis, Question};
 use crate::measure::estimate::Gap;
 use crate::measure::preview::{Prepared, full_size, prepare};
@@ -139,7 +140,10 @@ impl Work {
                 pixels_per_mm: print.pixels_per_mm,
                 mark: if png { Mark::PngSrgb } else { Mark::None },
             };
-            Ok(write_scan(&to, &picture, &options).map_err(|error| error.to_string()))
+            let way = make_way(&to, Replace::Said, &Kind::Other);
+            Ok(way.map_err(|error| error.to_string()).and_then(|()| {
+                write_picture(&to, &picture, &options).map_err(|error| error.to_string())
+            }))
         });
         self.saving = Some((file, job));
         true

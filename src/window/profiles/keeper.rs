@@ -6,6 +6,7 @@ use std::path::PathBuf;
 
 use crate::document::profile::{Evidence, Profile, ProfilePool, Put};
 use crate::document::report::profile as report;
+use crate::files::output::{Replace, write_profile};
 use crate::files::shelf::{self, Done, Listing, NoProfile, Shelf};
 use crate::window::jobs::{Job, Latest, Outcome, Wake};
 
@@ -270,7 +271,7 @@ fn perform(shelf: &Shelf, deed: Deed) -> Result<Did, String> {
         Deed::Import(path) => import(shelf, path),
         Deed::Export(file, to) => {
             let profile = shelf.read(&file).map_err(|error| error.to_string())?;
-            shelf::write(&to, &profile).map_err(|error| error.to_string())?;
+            write_profile(&to, &profile, Replace::Said).map_err(|error| error.to_string())?;
             Ok(Did {
                 step: None,
                 said: format!("{} written", to.display()),

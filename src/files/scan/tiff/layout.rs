@@ -5,7 +5,7 @@ use std::io::{Read, Seek};
 use super::TIFF;
 use crate::files::scan::error::Problem;
 use crate::files::scan::ifd::{Ifd, tag};
-use crate::files::scan::limits::Limits;
+use crate::files::scan::limits::{DEFLATE, LZW, Limits, PACKBITS, PLAIN, check_room};
 
 /// The kind of code value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,6 +51,8 @@ pub(super) struct Layout {
     /// Width and height of a strip or tile.
     pub chunk: (usize, usize),
     pub plain: Option<PlainStrips>,
+    /// What makes its directory the file's first, for a decoder that reads the first page.
+    pub first: (u64, Vec<u8>),
     /// Where the photometric interpretation stands in the file.
     pub photometric_at: u64,
     pub notes: Vec<String>,
@@ -92,6 +94,14 @@ impl Layout {
         if stored < channels || stored > 64 {
             return Err(Problem::damaged(TIFF, format_args!("{stored} channels")));
         }
+        // Section 18 of the standard: 1 is alpha that the colours were multiplied by.
+        if stored > channels && numbers(tag::EXTRA_SAMPLES)?.is_some_and(|all| all.contains(&1)) {
+            return Err(Problem::unsupported(
+                TIFF,
+                "colour multiplied by its alpha channel",
+                "save the scan without transparency",
+            ));
+        }
         let bits = numbers(tag::BITS)?.unwrap_or_else(|| vec![1]);
         let formats = numbers(tag::SAMPLE_FORMAT)?.unwrap_or_else(|| vec![1]);
         let kind = kind(&bits, &formats)?;
@@ -113,9 +123,24 @@ impl Layout {
         else {
             return Err(Problem::damaged(TIFF, "tiles of absurd size"));
         };
-        limits.check_bytes(
+        let value = kind.bytes() as u64;
+        limits.check_bytes(TIFF, &[padded_width, padded_height, stored, value])?;
+        let codes = u128::from(width) * u128::from(height) * u128::from(stored * value);
+        Limits::check_length(TIFF, codes, length, packs(compression))?;
+        // Beside the picture: planes and extra channels are unpacked apart, a strip or tile a
+        // thread; a profile of tables turns 8 bits into 16.
+        let picture = width * height * channels * value;
+        let unpacked = chunk
+            .0
+            .saturating_mul(chunk.1)
+            .saturating_mul(stored * value);
+        let apart = unpacked.saturating_mul(rayon::current_num_threads() as u64);
+        let converted = kind == Kind::Eight && ifd.extent(tag::PROFILE).is_some();
+        check_room(
             TIFF,
-            &[padded_width, padded_height, stored, kind.bytes() as u64],
+            picture
+                .saturating_mul(if converted { 3 } else { 1 })
+                .saturating_add(apart.min(picture.saturating_mul(2))),
         )?;
         let planes = if planar { stored } else { 1 };
         let plain = compression == 1 && !tiled;
@@ -131,7 +156,7 @@ impl Layout {
         let mut notes = Vec::new();
         if stored > channels {
             notes.push(match stored - channels {
-                1 => "a fourth or second channel (alpha or infrared) was passed over".into(),
+                1 => "A fourth or second channel (alpha or infrared) was passed over".into(),
                 extra => format!("{extra} extra channels were passed over"),
             });
         }
@@ -148,6 +173,7 @@ impl Layout {
             chunk: (chunk.0 as usize, chunk.1 as usize),
             plain: offsets.map(|offsets| PlainStrips { offsets }),
             photometric_at,
+            first: ifd.as_first(),
             notes,
         })
     }
@@ -188,6 +214,16 @@ fn check_compression(compression: u64) -> Result<(), Problem> {
         other => format!("compression method {other}"),
     };
     Err(unsupported(what))
+}
+
+/// Most bytes that this compression packs into one.
+fn packs(compression: u64) -> u64 {
+    match compression {
+        1 => PLAIN,
+        5 => LZW,
+        32_773 => PACKBITS,
+        _ => DEFLATE,
+    }
 }
 
 fn channels(photometric: u64) -> Result<u64, Problem> {

@@ -41,8 +41,8 @@ fn open<'a>(source: &'a Source<'_>, layout: &Layout) -> Result<Decoder<Reader<'a
     let shown = if layout.little_endian { [1, 0] } else { [0, 1] };
     let reader = source
         .reader()
-        .map_err(Problem::Broken)?
-        .patched(layout.photometric_at, shown);
+        .patched(layout.photometric_at, &shown)
+        .patched(layout.first.0, &layout.first.1);
     let mut limits = tiff::decoder::Limits::default();
     // The layout was checked against the limits; what is unpacked goes into memory of ours.
     let tile = layout.chunk.0 * layout.chunk.1 * layout.stored * layout.kind.bytes();

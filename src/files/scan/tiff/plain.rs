@@ -31,9 +31,6 @@ pub(super) fn fill(
         .try_for_each_init(
             || (source.reader(), Vec::new()),
             |(reader, scratch), (band, out)| {
-                let reader = reader
-                    .as_mut()
-                    .map_err(|error| Problem::Broken(std::io::Error::other(error.to_string())))?;
                 let first = band * rows;
                 let count = out.len() / layout.row_bytes();
                 for plane in 0..planes {
