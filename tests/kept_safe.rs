@@ -250,3 +250,231 @@ fn practice_scans_are_not_written_over_scans_of_ones_own() {
         0
     );
 }
+
+/// The demo kept in a profile on a shelf of the desk.
+fn shelf_with_profile(desk: &Desk) -> String {
+    let keep = [
+        "profile",
+        "keep",
+        "session.ron",
+        "Slates",
+        "--new",
+        "--shelf",
+        "shelf",
+        "-q",
+    ];
+    let ran = desk.run(&keep);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    "slates.ron".to_owned()
+}
+
+#[test]
+fn a_damaged_profile_is_named_by_keep_show_and_list_and_no_second_one_is_made() {
+    let desk = desk();
+    let file = desk.path("shelf").join(shelf_with_profile(&desk));
+    let again = ["profile", "say", "Slates", "batch=7", "--shelf", "shelf"];
+    assert_eq!(desk.run(&again).code, 0);
+    let whole = std::fs::read(&file).unwrap();
+    std::fs::write(&file, &whole[..whole.len() / 2]).unwrap();
+    for arguments in [
+        &["profile", "show", "slates", "--shelf", "shelf"][..],
+        &["profile", "show", "slates.ron", "--shelf", "shelf"],
+        &["profile", "list", "--shelf", "shelf"],
+        &[
+            "profile",
+            "keep",
+            "session.ron",
+            "Slates",
+            "--shelf",
+            "shelf",
+            "-q",
+        ],
+        &[
+            "profile",
+            "keep",
+            "session.ron",
+            "Slates",
+            "--new",
+            "--shelf",
+            "shelf",
+            "-q",
+        ],
+    ] {
+        let ran = desk.run(arguments);
+        assert_eq!(ran.code, 3, "{arguments:?}: {}", ran.err);
+        assert!(says(&ran.err, "slates.ron:"), "{arguments:?}: {}", ran.err);
+        assert!(
+            says(&ran.err, "rename slates.ron.before to slates.ron"),
+            "{}",
+            ran.err
+        );
+    }
+    assert!(!desk.path("shelf").join("slates-2.ron").exists());
+}
+
+#[test]
+fn two_who_make_one_profile_at_a_time_both_find_their_session_in_it() {
+    let desk = desk();
+    std::fs::copy(desk.path("session.ron"), desk.path("second.ron")).unwrap();
+    let session = std::fs::read_to_string(desk.path("second.ron")).unwrap();
+    // Another scan of the same things: a byte behind the picture more.
+    let mut scan = demo("scan-1.tif");
+    scan.push(0);
+    desk.put("scan-2.tif", &scan);
+    let second = session.replace("scan-1.tif", "scan-2.tif");
+    let hashless: String = second
+        .lines()
+        .filter(|line| !line.contains("hash:"))
+        .fold(String::new(), |text, line| text + line + "\n");
+    std::fs::write(desk.path("second.ron"), hashless).unwrap();
+    let keep = |session: &str| {
+        std::process::Command::new(assert_cmd::cargo::cargo_bin!("twinstrip"))
+            .current_dir(desk.path(""))
+            .args([
+                "profile", "keep", session, "Slates", "--new", "--shelf", "shelf", "-q",
+            ])
+            .spawn()
+            .unwrap()
+    };
+    let both = [keep("session.ron"), keep("second.ron")];
+    for mut one in both {
+        assert!(one.wait().unwrap().success());
+    }
+    let ran = desk.run(&["profile", "list", "--shelf", "shelf", "--json"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let listed = std::fs::read_dir(desk.path("shelf"))
+        .unwrap()
+        .filter(|entry| {
+            let name = entry.as_ref().unwrap().file_name();
+            name.to_string_lossy().ends_with(".ron")
+        });
+    assert_eq!(listed.count(), 1);
+    let ran = desk.run(&["profile", "show", "Slates", "--shelf", "shelf"]);
+    assert!(
+        says(&ran.out, "session.ron") || says(&ran.out, "session"),
+        "{}",
+        ran.out
+    );
+    let dropped = desk.run(&["profile", "drop", "Slates", "3", "--shelf", "shelf"]);
+    assert_eq!(dropped.code, 2);
+    assert!(says(&dropped.err, "the numbers 1 to 2"), "{}", dropped.err);
+    let dropped = desk.run(&["profile", "drop", "Slates", "0", "--shelf", "shelf"]);
+    assert!(says(&dropped.err, "the numbers 1 to 2"), "{}", dropped.err);
+}
+
+#[test]
+fn codes_in_a_name_are_refused_when_written_and_spelled_out_when_read() {
+    let desk = desk();
+    let paper = "pa\u{1b}[31mper: 2s 4s 8s at f/8";
+    let ran = desk.run(&[
+        "new",
+        "coded.ron",
+        "--scan",
+        "scan-1.tif",
+        "--reference",
+        paper,
+    ]);
+    assert_eq!(ran.code, 2);
+    assert!(says(&ran.err, "hidden code"), "{}", ran.err);
+    assert!(!ran.err.contains('\u{1b}'), "{:?}", ran.err);
+    let session = String::from_utf8(demo("session.ron")).unwrap();
+    let strip = session
+        .split("name: \"")
+        .nth(1)
+        .unwrap()
+        .split('"')
+        .next()
+        .unwrap();
+    let coded = session.replace(strip, &format!("{strip}\\u{{1b}}[2J\u{202e}"));
+    desk.put("coded.ron", coded.as_bytes());
+    for arguments in [
+        &["solve", "coded.ron", "-q"][..],
+        &["solve", "coded.ron", "-q", "--json"],
+    ] {
+        let ran = desk.run(arguments);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        assert!(ran.out.contains("u{1b}[2J"), "{}", ran.out);
+        assert!(!ran.out.contains('\u{1b}') && !ran.out.contains('\u{202e}'));
+    }
+    let ran = desk.run(&["solve", "no\u{1b}[2Jsuch.ron"]);
+    assert!(!ran.err.contains('\u{1b}'), "{:?}", ran.err);
+}
+
+#[test]
+fn more_scans_than_a_session_holds_are_told_with_the_limit() {
+    let desk = Desk::new();
+    let mut arguments = vec!["new", "many.ron", "--reference", "paper: 2s 4s 8s at f/8"];
+    for _ in 0..65 {
+        arguments.extend(["--scan", "slates.tif"]);
+    }
+    let ran = desk.run(&arguments);
+    assert_eq!(ran.code, 2);
+    assert!(says(&ran.err, "a session holds at most 64"), "{}", ran.err);
+}
+
+/// A note of the file's reader stands among the findings.
+#[test]
+fn what_was_passed_over_in_a_scan_is_shown() {
+    let desk = Desk::new();
+    desk.put_scan("even.tif", support::tiff(), 0.5);
+    let ran = desk.run(&["measure", "even.tif", "-q"]);
+    assert!(says(&ran.out, "sRGB was assumed"), "{}", ran.out);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn without_a_display_one_sentence_tells_it_and_the_exit_code_is_6() {
+    let ran = std::process::Command::new(assert_cmd::cargo::cargo_bin!("twinstrip"))
+        .env_remove("DISPLAY")
+        .env_remove("WAYLAND_DISPLAY")
+        .env_remove("WAYLAND_SOCKET")
+        .output()
+        .unwrap();
+    let err = String::from_utf8(ran.stderr).unwrap();
+    assert_eq!(ran.status.code(), Some(6), "{err}");
+    assert!(err.contains("no display can be reached"), "{err}");
+    assert!(!err.contains(".rs") && err.lines().count() == 1, "{err}");
+}
+
+/// However little memory there is, the program says so and ends; it is never aborted.
+#[cfg(target_os = "linux")]
+#[test]
+fn too_little_memory_is_said() {
+    let desk = Desk::new();
+    let (width, height) = (6_000, 5_000);
+    let samples = twinstrip::measure::raster::Samples::Eight(vec![128; width * height]);
+    let picture = twinstrip::files::scan::Picture {
+        width,
+        height,
+        channels: 1,
+        samples: &samples,
+    };
+    let options = twinstrip::files::scan::WriteOptions {
+        container: support::tiff(),
+        pixels_per_mm: None,
+        mark: twinstrip::files::scan::Mark::None,
+    };
+    twinstrip::files::scan::write_scan(&desk.path("scan.tif"), &picture, &options).unwrap();
+    let program = assert_cmd::cargo::cargo_bin!("twinstrip");
+    for kilobytes in [120_000, 180_000, 250_000] {
+        let ran = std::process::Command::new("sh")
+            .args([
+                "-c",
+                &format!("ulimit -v {kilobytes}; exec \"$0\" measure scan.tif"),
+            ])
+            .arg(program)
+            .current_dir(desk.path(""))
+            .env("RAYON_NUM_THREADS", "2")
+            .output()
+            .unwrap();
+        let err = String::from_utf8_lossy(&ran.stderr).into_owned();
+        let code = ran.status.code();
+        assert!(
+            matches!(code, Some(0 | 3 | 4)),
+            "{kilobytes}: {code:?} {err}"
+        );
+        if code == Some(3) {
+            assert!(err.contains("of memory"), "{kilobytes}: {err}");
+        }
+    }
+}

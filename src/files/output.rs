@@ -140,11 +140,11 @@ pub fn make_way(path: &Path, replace: Replace, own: &Kind) -> Result<(), OutputR
 /// [`OutputRefused`]; what was there before is untouched then.
 pub fn write(path: &Path, content: &[u8], replace: Replace) -> Result<(), OutputRefused> {
     make_way(path, replace, &Kind::Other)?;
-    Ok(if replace == Replace::Never {
-        atomic::write_new(path, content)?
-    } else {
-        atomic::write(path, content)?
-    })
+    match replace {
+        Replace::Never => atomic::write_new(path, content)?,
+        Replace::Said => atomic::write(path, content)?,
+    }
+    Ok(())
 }
 
 /// Writes a profile elsewhere than on its shelf. It replaces an older state of itself at most.

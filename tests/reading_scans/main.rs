@@ -11,5 +11,6 @@ mod encodings;
 mod layouts;
 mod maker;
 mod mutations;
+mod pages;
 mod refusals;
 mod support;

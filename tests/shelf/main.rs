@@ -9,6 +9,7 @@
 mod damaged;
 mod demo;
 mod killed;
+mod large;
 mod many;
 mod migrated;
 mod spoken;

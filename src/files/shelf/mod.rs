@@ -158,14 +158,14 @@ impl Shelf {
             .into_par_iter()
             .map(|file| match read_card(&self.path(&file)) {
                 Ok(card) => Ok((file, card)),
-                Err(error) => Err(Damaged::of(&self.folder, file, error)),
+                Err(error) => Err(Box::new(Damaged::of(&self.folder, file, error))),
             })
             .collect();
         let mut listing = Listing::default();
         for one in read {
             match one {
                 Ok(found) => listing.cards.push(found),
-                Err(damaged) => listing.damaged.push(damaged),
+                Err(damaged) => listing.damaged.push(*damaged),
             }
         }
         let key = |(file, card): &(String, Card)| (card.name.to_lowercase(), file.clone());

@@ -1,6 +1,6 @@
 //! How the code values of a TIFF lie in the file; everything in the header is checked here.
 
-use std::io::{Read, Seek};
+use std::io::{Read, Seek, SeekFrom};
 
 use super::TIFF;
 use crate::files::scan::error::Problem;
@@ -112,6 +112,9 @@ impl Layout {
             return Err(unsupported("PackBits of differences"));
         }
         let tiled = ifd.extent(tag::TILE_OFFSETS).is_some();
+        if !tiled && tile != (0, 0) {
+            return Err(unsupported("tiles that are listed as strips"));
+        }
         let chunk = if tiled { tile } else { (width, rows) };
         if chunk.0 == 0 || chunk.1 == 0 {
             return Err(Problem::damaged(TIFF, "strips or tiles without size"));
@@ -150,6 +153,15 @@ impl Layout {
         } else {
             None
         };
+        let first = if compression == 5 {
+            let lists = [tag::TILE_OFFSETS, tag::STRIP_OFFSETS];
+            numbers(lists[usize::from(!tiled)])?.and_then(|offsets| offsets.first().copied())
+        } else {
+            None
+        };
+        if let Some(at) = first {
+            refuse_old_lzw(stream, at)?;
+        }
         let (photometric_at, _) = ifd
             .extent(tag::PHOTOMETRIC)
             .ok_or_else(|| Problem::damaged(TIFF, "no photometric interpretation"))?;
@@ -214,6 +226,22 @@ fn check_compression(compression: u64) -> Result<(), Problem> {
         other => format!("compression method {other}"),
     };
     Err(unsupported(what))
+}
+
+/// Before TIFF 6.0 some programs put the lower bits of LZW's codes first: the code of nine bits that
+/// clears the table, 256, then makes the bytes 00 and 01.
+fn refuse_old_lzw(stream: &mut (impl Read + Seek), at: u64) -> Result<(), Problem> {
+    let mut codes = [0; 2];
+    let read = stream
+        .seek(SeekFrom::Start(at))
+        .and_then(|_| stream.read_exact(&mut codes));
+    if read.is_ok() && codes[0] == 0 && codes[1] & 1 == 1 {
+        return Err(unsupported(
+            "LZW of the old kind, with its bits the other way round,",
+        ));
+    }
+    // What else is wrong with the strip is said by whoever unpacks it.
+    Ok(())
 }
 
 /// Most bytes that this compression packs into one.
