@@ -81,6 +81,10 @@ fi
 check "format" cargo fmt --check
 check "without the window" cargo check --locked --lib --no-default-features --quiet
 check "lints" cargo clippy --locked --all-targets --quiet -- -D warnings
+# Bans and licences are held by tests/licences.rs; known holes need an index from the network.
+if command -v cargo-deny >/dev/null && cargo deny fetch >/dev/null 2>&1; then
+    check "advisories" cargo deny --locked check advisories
+fi
 check "documentation" env RUSTDOCFLAGS="-D warnings" \
     cargo doc --locked --no-deps --document-private-items --quiet
 check "release build" cargo build --locked --release --quiet
