@@ -149,6 +149,7 @@ mod tests {
             },
             others: vec![],
             excluded: vec![],
+            others: vec![],
         }
     }
 
