@@ -47,8 +47,9 @@ fn with_border_moved(analysis: &Analysis, strip: usize, border: usize, by: f64) 
     }
 }
 
-/// The middle of the margin, as a patch beside the fields.
-fn patch_in_margin(analysis: &Analysis, strip: usize) -> [Point; 4] {
+/// A part of the coat that was found to be unexposed: the middle of the margin, or of the largest
+/// patch beside the fields.
+fn patch_of_unexposed(analysis: &Analysis, strip: usize) -> [Point; 4] {
     let shape = &analysis.strips[strip].located.as_ref().unwrap().shape;
     let margin = shape
         .fields
@@ -59,7 +60,12 @@ fn patch_in_margin(analysis: &Analysis, strip: usize) -> [Point; 4] {
         along: (0.2, 0.8),
         across: (0.2, 0.8),
     };
-    shape.area_corners(margin.unwrap(), &area)
+    let size = |patch: &[Point; 4]| patch[0].distance(patch[2]);
+    let patches = shape.unexposed.iter();
+    match margin {
+        Some(field) => shape.area_corners(field, &area),
+        None => *patches.max_by(|a, b| size(a).total_cmp(&size(b))).unwrap(),
+    }
 }
 
 #[test]
@@ -76,7 +82,7 @@ fn coat_that_is_pointed_at_is_read_as_the_margin_and_none_at_all_widens_the_boun
         };
         solve(&edit.apply(&session).unwrap())
     };
-    let pointed = with(vec![patch_in_margin(&first, SLATE)]);
+    let pointed = with(vec![patch_of_unexposed(&first, SLATE)]);
     let (margin, patch) = (
         &first.strips[SLATE].steps[0],
         &pointed.strips[SLATE].steps[0],
@@ -142,7 +148,7 @@ fn the_answer_after_an_edit_is_that_of_a_fresh_analysis_to_every_digit() {
         },
         Edit::SetUnexposed {
             strip: PAPER,
-            patches: Some(vec![patch_in_margin(&first, PAPER)]),
+            patches: Some(vec![patch_of_unexposed(&first, PAPER)]),
         },
         Edit::SetUnexposed {
             strip: SLATE,
