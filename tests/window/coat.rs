@@ -28,19 +28,26 @@ fn margin(window: &Window) -> Option<f64> {
     margin.map(|margin| margin.density)
 }
 
-fn middle_of_margin(shape: &StripShape) -> Point {
-    let field = shape
-        .fields
-        .iter()
-        .position(|field| *field == Field::Margin);
-    shape.field_centre(field.unwrap())
+/// The middle of what was found to be unexposed: the margin, or the largest patch beside the steps.
+fn middle_of_unexposed(shape: &StripShape) -> Point {
+    let margin = shape.fields.iter().position(|f| *f == Field::Margin);
+    let size = |patch: &[Point; 4]| patch[0].distance(patch[2]);
+    let patches = shape.unexposed.iter();
+    match margin {
+        Some(field) => shape.field_centre(field),
+        None => {
+            let largest = patches.max_by(|a, b| size(a).total_cmp(&size(b)));
+            let [a, _, c, _] = largest.unwrap();
+            a.toward(*c, 0.5)
+        }
+    }
 }
 
 #[test]
 fn one_click_points_at_unexposed_coat_and_it_is_read_saved_and_undone() {
     let (mut window, shape) = with_slate_chosen();
     let before = margin(&window).unwrap();
-    let place = middle_of_margin(&shape);
+    let place = middle_of_unexposed(&shape);
     window.click("Point at it");
     let at = window.on_screen(place);
     window.click_at(at);
