@@ -1,6 +1,8 @@
 //! How our RON files look: the same indents, line ends and struct names in all of them, and no codes
 //! in names and notes.
 
+use std::borrow::Cow;
+
 use crate::document::plain::{is_code, spelled_line};
 
 /// RON in which an optional value stands without `Some`.
@@ -24,14 +26,14 @@ fn refuse_codes(text: &str) -> Result<(), String> {
 
 /// A text that was read, with the codes in it spelled out: bare ones, and those that stand as an
 /// escape within quotes, which gets a second backslash and so is shown.
-pub(super) fn tamed(text: String) -> String {
+pub(super) fn tamed(text: &str) -> Cow<'_, str> {
     let bare = |letter: char| is_code(letter) && !matches!(letter, '\n' | '\t' | '\r');
-    let escaped: Vec<usize> = codes(&text)
+    let escaped: Vec<usize> = codes(text)
         .filter(|&(at, code)| bare(code) && text[at..].starts_with('\\'))
         .map(|(at, _)| at)
         .collect();
     if escaped.is_empty() && !text.chars().any(bare) {
-        return text;
+        return Cow::Borrowed(text);
     }
     let mut plain = String::with_capacity(text.len() + 64);
     let mut next = escaped.iter().peekable();
@@ -45,7 +47,7 @@ pub(super) fn tamed(text: String) -> String {
             plain.push(letter);
         }
     }
-    plain
+    Cow::Owned(plain)
 }
 
 /// Codes in a text of our form, bare or as an escape, and where they stand.
@@ -126,7 +128,7 @@ mod tests {
             ("\"a\\\\u{1b}b\"", "a\\u{1b}b"),
             ("\"a\\nb\"", "a\nb"),
         ] {
-            let name: String = ron_options().from_str(&tamed(text.into())).unwrap();
+            let name: String = ron_options().from_str(&tamed(text)).unwrap();
             assert_eq!(name, read, "{text}");
         }
     }

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::atomic::{self, WriteRefused};
 use super::explain::explain;
-use super::layout::{file_text, ron_options};
+use super::layout::{file_text, ron_options, tamed};
 use super::text::{LARGEST, TextError, check_size, line_and_column, read_text};
 use crate::document::planning::KeptRecipe;
 use crate::measure::plan::Recipe;
@@ -43,6 +43,7 @@ pub fn read_recipe(path: &Path) -> Result<KeptRecipe, TextError> {
 /// # Errors
 /// [`TextError`] with line and column.
 pub fn from_text(path: &Path, text: &str) -> Result<KeptRecipe, TextError> {
+    let text = &*tamed(text);
     refuse_newer(path, text)?;
     let fields: RecipeFields = ron_options()
         .from_str(text)

@@ -4,6 +4,7 @@
     reason = "reading text files is what this module is for"
 )]
 
+use std::borrow::Cow;
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
@@ -193,7 +194,11 @@ pub(super) fn read_within(path: &Path, limit: u64) -> Result<String, TextError> 
             "the file is empty; fetch a sound copy or write it anew",
         ));
     }
-    Ok(tamed(text))
+    let spelled = match tamed(&text) {
+        Cow::Owned(spelled) => Some(spelled),
+        Cow::Borrowed(_) => None,
+    };
+    Ok(spelled.unwrap_or(text))
 }
 
 fn reason(error: &io::Error) -> String {

@@ -12,7 +12,7 @@ use std::path::Path;
 
 use super::atomic::{self, WriteRefused};
 use super::explain::explain;
-use super::layout::{file_text, ron_options};
+use super::layout::{file_text, ron_options, tamed};
 use super::text::{LARGEST, TextError, check_size, read_text, text_hash};
 use crate::measure::scale::calibration::Calibration;
 pub(super) use dto::CalibrationFields;
@@ -36,6 +36,7 @@ pub fn read_calibration(path: &Path) -> Result<(Calibration, String), TextError>
 /// # Errors
 /// [`TextError`] with line and column.
 pub fn from_text(path: &Path, text: &str) -> Result<Calibration, TextError> {
+    let text = &*tamed(text);
     refuse_newer(path, text)?;
     let fields: CalibrationFields = ron_options()
         .from_str(text)

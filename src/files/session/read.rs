@@ -13,7 +13,7 @@ use crate::document::{
 };
 use crate::files::calibration::{CalibrationFields, read_calibration};
 use crate::files::explain::explain;
-use crate::files::layout::ron_options;
+use crate::files::layout::{ron_options, tamed};
 use crate::files::text::{TextError, read_text, text_hash};
 use crate::files::wedge::read_wedge;
 use crate::measure::analysis::Settings;
@@ -92,6 +92,7 @@ impl<F: Fn(&Path) -> Result<Vec<f64>, TextError>> Beside for F {
 /// # Errors
 /// [`TextError`] with line and column, or what `beside` says.
 pub fn from_text(path: &Path, text: &str, beside: &dyn Beside) -> Result<Session, TextError> {
+    let text = &*tamed(text);
     refuse_newer(path, text)?;
     let dto: SessionDto = ron_options()
         .from_str(text)

@@ -10,7 +10,7 @@ use super::fields::{ProfileFields, ProfileFields0};
 use crate::document::profile::{Card, Profile};
 use crate::files::explain::explain;
 use crate::files::inputs;
-use crate::files::layout::{file_text, ron_options};
+use crate::files::layout::{file_text, ron_options, tamed};
 use crate::files::text::{TextError, read_within, text_hash};
 
 /// Version of the profile's file that this program writes, and the newest that it reads.
@@ -41,6 +41,7 @@ pub fn read_profile(path: &Path) -> Result<Profile, TextError> {
 /// # Errors
 /// [`TextError`] with line and column.
 pub fn from_text(path: &Path, text: &str) -> Result<Profile, TextError> {
+    let text = &*tamed(text);
     fields(path, text)?
         .profile()
         .map_err(|(word, what)| wrong(path, text, &word, what))
