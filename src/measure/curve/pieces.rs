@@ -149,7 +149,6 @@ mod tests {
             },
             others: vec![],
             excluded: vec![],
-            others: vec![],
         }
     }
 
