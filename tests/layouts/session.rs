@@ -3,7 +3,9 @@
 use twinstrip::measure::analysis::{Analysis, StripResult, analyse};
 use twinstrip::measure::finding::{Kind, Weight};
 use twinstrip::measure::geometry::{Point, StripShape};
+use twinstrip::measure::units::DECADES_PER_STOP;
 use twinstrip::measure::watch::Unwatched;
+use twinstrip::simulate::curve::{TrueCurve, Wanted};
 use twinstrip::simulate::truth::{PairTruth, Patch, StripTruth, Truth};
 use twinstrip::simulate::{Recipe, make, question};
 
@@ -39,7 +41,13 @@ pub struct Answer {
     pub stops_held: bool,
     /// Whether they miss by more than bad luck.
     pub wrong: bool,
-    /// Contrast difference, error.
+    /// Contrast difference over the tones that both strips show, error in stops.
+    pub tones_error: Option<f64>,
+    /// Half of its bounds.
+    pub tones_half_width: Option<f64>,
+    /// Whether they hold.
+    pub tones_held: bool,
+    /// Difference of the ISO ranges, error.
     pub range_error: Option<f64>,
     /// Half of its bounds.
     pub range_half_width: Option<f64>,
@@ -128,6 +136,9 @@ fn outcome(analysis: &Analysis, truth: &Truth, pair: &PairTruth) -> Outcome {
             solved.answer.stops_exact_aperture,
             solved.answer.contrast_difference,
         );
+        let tones = solved.answer.contrast_by_tones;
+        let between = tones.light.zip(tones.dark);
+        let true_tones = between.map(|between| by_tones(truth, pair, between));
         let held = stops.holds(pair.stops_as_exposed);
         let near = [-WRONG_BY, WRONG_BY].map(|by| stops.holds(pair.stops_as_exposed + by));
         Some(Answer {
@@ -135,6 +146,13 @@ fn outcome(analysis: &Analysis, truth: &Truth, pair: &PairTruth) -> Outcome {
             stops_half_width: stops.half_width(),
             stops_held: held,
             wrong: !held && near == [false; 2],
+            tones_error: tones
+                .stops
+                .value
+                .zip(true_tones)
+                .map(|(t, truth)| t - truth),
+            tones_half_width: tones.stops.half_width(),
+            tones_held: true_tones.is_some_and(|truth| tones.stops.holds(truth)),
             range_error: range.value.map(|range| range - pair.contrast_difference),
             range_half_width: range.half_width(),
             range_held: range.holds(pair.contrast_difference),
@@ -170,6 +188,22 @@ fn outcome(analysis: &Analysis, truth: &Truth, pair: &PairTruth) -> Outcome {
             .map(|finding| finding.kind)
             .collect(),
     }
+}
+
+/// How many stops more than the paper the coat takes between two net densities.
+fn by_tones(truth: &Truth, pair: &PairTruth, (light, dark): (f64, f64)) -> f64 {
+    let takes = |strip: usize| {
+        let known = &truth.strips[strip].curve;
+        let wanted = Wanted {
+            dmin: known.dmin,
+            dmax: known.dmax,
+            speed_point: known.speed_point,
+            range: known.range,
+        };
+        let curve = TrueCurve::new(known.shape, &wanted);
+        (curve.log_exposure_at_net(dark) - curve.log_exposure_at_net(light)) / DECADES_PER_STOP
+    };
+    takes(pair.coupon) - takes(pair.reference)
 }
 
 /// Whether a strip's steps lie on both sides of the criterion.

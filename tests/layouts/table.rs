@@ -17,7 +17,11 @@ pub struct Row {
     pub stops_half_width: f64,
     /// Share of bounds that hold.
     pub stops_held: f64,
-    /// The same of the contrast difference.
+    /// Contrast over common tones: how many of the answers have it, error, half-width, hold.
+    pub tones: (usize, f64, f64, f64),
+    /// How many of the answers have a difference of ISO ranges.
+    pub ranges: usize,
+    /// Its error.
     pub range_rmse: f64,
     /// The same.
     pub range_half_width: f64,
@@ -39,6 +43,7 @@ impl Row {
             (errors.iter().map(|error| error * error).sum::<f64>() / errors.len() as f64).sqrt()
         };
         let ranges: Vec<_> = answers.iter().filter(|a| a.range_error.is_some()).collect();
+        let tones: Vec<_> = answers.iter().filter(|a| a.tones_error.is_some()).collect();
         let wrong = || {
             outcomes
                 .iter()
@@ -54,6 +59,13 @@ impl Row {
                 answers.iter().filter(|a| a.stops_held).count(),
                 answers.len(),
             ),
+            tones: (
+                tones.len(),
+                rmse(tones.iter().filter_map(|a| a.tones_error).collect()),
+                median(tones.iter().filter_map(|a| a.tones_half_width).collect()),
+                share(tones.iter().filter(|a| a.tones_held).count(), tones.len()),
+            ),
+            ranges: ranges.len(),
             range_rmse: rmse(ranges.iter().filter_map(|a| a.range_error).collect()),
             range_half_width: median(ranges.iter().filter_map(|a| a.range_half_width).collect()),
             range_held: share(ranges.iter().filter(|a| a.range_held).count(), ranges.len()),
@@ -66,14 +78,16 @@ impl Row {
     }
 
     fn cells(&self) -> String {
+        let (tones, tones_rmse, tones_half_width, tones_held) = self.tones;
         format!(
-            "{} | {} | {} | {:.3} | {:.3} | {:.0} | {:.1} | {:.1} | {:.0} | {} / {} | {}",
+            "{} | {} | {} | {:.3} | {:.3} | {:.0} | {tones} | {tones_rmse:.2} | {tones_half_width:.2} | {tones_held:.0} | {} | {:.1} | {:.1} | {:.0} | {} / {} | {}",
             self.bracketed,
             self.placed,
             self.answered,
             self.stops_rmse,
             self.stops_half_width,
             self.stops_held,
+            self.ranges,
             self.range_rmse,
             self.range_half_width,
             self.range_held,
@@ -92,9 +106,9 @@ fn median(mut values: Vec<f64>) -> f64 {
 /// Head of the table.
 pub fn print_header() {
     println!(
-        "| layout | places | pairs that bracket | read inside their steps | answered | RMSE stops | half-width | bounds hold % | RMSE dR | half-width | bounds hold % | wrong / unsaid | right but withheld |"
+        "| layout | places | pairs that bracket | read inside their steps | answered | RMSE stops | half-width | hold % | contrast by tones | RMSE stops | half-width | hold % | ISO dR | RMSE | half-width | hold % | wrong / unsaid | right but withheld |"
     );
-    println!("|{}", " --- |".repeat(13));
+    println!("|{}", " --- |".repeat(18));
 }
 
 /// Two rows: places found, and given.
