@@ -168,6 +168,18 @@ impl Session {
                 "an aperture uncertain by {aperture} stops: it must be between 0 and 2"
             ));
         }
+        let timing = self.settings.timing_error;
+        if !(0.0..=10.0).contains(&timing) {
+            return Err(format!(
+                "times uncertain by {timing} s: it must be between 0 and 10 s"
+            ));
+        }
+        let tablet = self.settings.tablet_error;
+        if !(0.0..=0.5).contains(&tablet) {
+            return Err(format!(
+                "a step tablet uncertain by {tablet}: it must be between 0 and 0.5"
+            ));
+        }
         Ok(())
     }
 

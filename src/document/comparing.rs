@@ -8,6 +8,7 @@ use crate::measure::coatings::{
 };
 use crate::measure::estimate::{Estimate, Gap};
 use crate::measure::nearest::{hint, nearest};
+use crate::measure::pool::ENOUGH_SESSIONS;
 
 /// What a person asks of a comparison.
 #[derive(Debug, Clone, PartialEq)]
@@ -141,6 +142,7 @@ pub fn of_profile(profile: &Profile) -> Coating {
         dmin: mean(Quantity::Dmin),
         dmax: mean(Quantity::Dmax),
         range: mean(Quantity::Contrast),
+        freedom: (profile.evidence.len().max(ENOUGH_SESSIONS) - 1) as f64,
         coats: profile.particulars.coats,
         amount: profile.particulars.wet.map(amount),
         curve: newest.map_or_else(Vec::new, |one| one.answer.coupon.curve.clone()),

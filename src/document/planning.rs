@@ -6,10 +6,6 @@ use crate::document::profile::{Evidence, Profile};
 use crate::measure::analysis::{Analysis, PairResult};
 use crate::measure::estimate::{End, Gap};
 use crate::measure::plan::{Basis, NextStrip, Origin, Recipe, Side, Tested, after_a_miss};
-use crate::measure::pool::{Effect, Wish, pool};
-
-/// f-numbers closer than this share are the same setting.
-const SAME_APERTURE: f64 = 1e-3;
 
 /// A recipe and the negative that it belongs to, as it is kept in a file of its own.
 #[derive(Debug, Clone, PartialEq)]
@@ -115,8 +111,9 @@ fn after_miss_of(session: &Session, found: &PairResult, why: Gap) -> Option<Next
     after_a_miss(&paper, &missed.series, why)
 }
 
-/// What the sessions of a profile know together: the ratio as they foretell the next one,
-/// curves and tones from the newest that has them.
+/// What the sessions of a profile know together: the ratio as they foretell the next one (by
+/// [`Profile::foretold`], which heeds an alarm of drift), curves and tones from the newest that has
+/// them.
 ///
 /// # Errors
 /// [`NoBasis::Nothing`].
@@ -128,20 +125,7 @@ pub fn basis_of_profile(profile: &Profile) -> Result<Basis, NoBasis> {
         .filter_map(|one| Some((one, alone(one)?)))
         .collect();
     let (_, newest) = usable.last().ok_or_else(nothing)?;
-    let foreseen = |exact: bool| {
-        let effects: Vec<Effect> = usable
-            .iter()
-            .filter_map(|(one, _)| {
-                let answer = &one.answer;
-                Effect::of(if exact {
-                    &answer.stops_exact_aperture
-                } else {
-                    &answer.stops
-                })
-            })
-            .collect();
-        pool(&effects, &Wish::STOPS).map(|pooled| pooled.next)
-    };
+    let foretold = profile.foretold().map_err(|_| nothing())?;
     let mut errors: Vec<f64> = usable.iter().map(|(_, basis)| basis.pair_error).collect();
     errors.sort_by(f64::total_cmp);
     let mut basis = newest.clone();
@@ -150,14 +134,11 @@ pub fn basis_of_profile(profile: &Profile) -> Result<Basis, NoBasis> {
         paper => paper.to_owned(),
     };
     basis.coating.name.clone_from(&profile.name);
-    basis.stops = foreseen(true).map_err(|_| nothing())?;
-    basis.stops_any_aperture = foreseen(false).map_err(|_| nothing())?;
+    basis.stops = foretold.next;
+    basis.clicks = foretold.clicks;
     basis.pair_error = errors[errors.len() / 2];
-    basis.origin = Origin::Sessions(usable.len());
-    if !stops_meet_themselves(&usable) {
-        basis.paper.f_number = None;
-        basis.coating.f_number = None;
-    }
+    basis.origin = Origin::Sessions(foretold.sessions.len());
+    basis.drift = foretold.drift;
     Ok(basis)
 }
 
@@ -183,19 +164,4 @@ fn alone(evidence: &Evidence) -> Option<Basis> {
         0.0,
     )
     .ok()
-}
-
-/// Whether the click stops of all sessions err alike: all used the same two apertures, or each
-/// exposed both strips at one.
-fn stops_meet_themselves(sessions: &[(&Evidence, Basis)]) -> bool {
-    let numbers: Vec<(f64, f64)> = sessions
-        .iter()
-        .filter_map(|(_, basis)| basis.f_numbers())
-        .collect();
-    let same = |a: f64, b: f64| (a / b - 1.0).abs() < SAME_APERTURE;
-    let one_each = numbers.iter().all(|pair| same(pair.0, pair.1));
-    let all_alike = numbers
-        .windows(2)
-        .all(|two| same(two[0].0, two[1].0) && same(two[0].1, two[1].1));
-    one_each || all_alike
 }

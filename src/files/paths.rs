@@ -3,7 +3,6 @@
 use std::path::{Component, Path, PathBuf};
 
 use crate::document::Session;
-use crate::document::day::Day;
 
 /// A path as it is from a folder.
 pub fn seen_from(folder: &Path, path: &Path) -> PathBuf {
@@ -84,11 +83,4 @@ pub(super) fn custom(xdg: &str, below_home: [&str; 2]) -> Option<PathBuf> {
 pub(super) fn named(variable: &str) -> Option<PathBuf> {
     let value = std::env::var_os(variable).filter(|value| !value.is_empty());
     value.map(PathBuf::from)
-}
-
-/// The day on which a file was last changed (UTC), where the system tells.
-pub fn day_of(path: &Path) -> Option<Day> {
-    let changed = path.metadata().ok()?.modified().ok()?;
-    let since = changed.duration_since(std::time::UNIX_EPOCH).ok()?;
-    Some(Day::since_1970((since.as_secs() / 86_400) as i64))
 }

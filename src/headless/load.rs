@@ -6,9 +6,11 @@ use std::sync::Arc;
 use super::arguments::{Measuring, Reading};
 use super::exit::{Failure, Outcome};
 use super::progress::Progress;
+use crate::document::day::Day;
 use crate::document::profile::ScanMark;
 use crate::document::{Scan, Session, UsedCalibration};
 use crate::files::calibration::read_calibration;
+use crate::files::clock::day_of_session;
 use crate::files::scan::{Limits, ScanOptions, content_hash, read_scan_and_hash};
 use crate::files::session::read_session_and_hash;
 use crate::files::text::{read_text, text_hash};
@@ -35,6 +37,18 @@ impl Loaded {
     pub(super) fn question(&self) -> Question {
         let question = self.session.question(self.scans.clone());
         question.on_glass(self.empty.clone())
+    }
+
+    /// The day of the session, as its scans tell it.
+    pub(super) fn day(&self, session: &Path) -> Option<Day> {
+        let folder = session.parent().unwrap_or(Path::new(""));
+        let scans: Vec<PathBuf> = self
+            .session
+            .scans
+            .iter()
+            .map(|scan| folder.join(&scan.path))
+            .collect();
+        day_of_session(scans.iter().map(PathBuf::as_path))
     }
 
     /// Hash of the session file's text as it was read.

@@ -129,7 +129,7 @@ pub(super) fn run(task: &PlanTask) -> Result<Outcome, Failure> {
     if let Some(scatter) = task.piece_scatter {
         basis.piece_scatter = scatter;
     }
-    basis.coating.reciprocity = task.reciprocity;
+    let basis = basis.knowing_reciprocity(task.reciprocity);
     let piece = Piece {
         name: task.piece.clone(),
         height: task.height,

@@ -141,6 +141,8 @@ fn session(practice: &Practice, names: &[String]) -> Result<Session, Failure> {
         settings: Settings {
             lag: practice.lag,
             seed: practice.truth.recipe.seed,
+            timing_error: practice.truth.recipe.timing_error,
+            tablet_error: practice.truth.recipe.tablet_error,
             ..Settings::default()
         },
         matches: vec![],
@@ -163,6 +165,8 @@ fn strip(spec: &StripSpec) -> Strip {
             },
             magnification: exposures.magnification,
             filter_density: exposures.filter_density,
+            height: exposures.height,
+            focal_length: exposures.focal_length,
         }),
         ..Strip::new(spec.name.clone(), spec.role)
     }

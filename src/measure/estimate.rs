@@ -26,6 +26,8 @@ pub enum Gap {
     UncertainSteps,
     /// A strip carries picture detail, so that its steps aren't even fields.
     PictureDetail,
+    /// Magnification, filter or height is said of one of two strips only.
+    LightNotSaid,
     /// Something this needs could not be measured.
     NotMeasured,
 }
@@ -46,6 +48,7 @@ impl Gap {
             Self::FewCommonTones => "both strips show too few tones in common",
             Self::UncertainSteps => "it is not certain where the steps lie",
             Self::PictureDetail => "the steps carry picture detail",
+            Self::LightNotSaid => "the light of the two strips can't be compared",
             Self::NotMeasured => "it could not be measured",
         }
     }

@@ -96,6 +96,8 @@ pub enum Kind {
     RangeNotBracketed,
     /// A step was rejected or is mostly bubbles and dust.
     DirtyStep,
+    /// Magnification, filter or height is said of one of two strips only.
+    LightNotSaid,
     /// The lamp's dead time matters and was not given.
     LampLag,
     /// The f-number as engraved was read as the exact one of the series.
@@ -120,6 +122,13 @@ pub enum Kind {
     ContrastTooHigh,
     /// A tone of the print that a curve doesn't come to.
     ToneOutOfReach,
+    /// A burn on paper that is a dodge on the coating, a dodge that is a burn, or one that the
+    /// coating doesn't need.
+    ChangeTurns,
+    /// The criterion of speed lies near the coating's full density.
+    CriterionNearDmax,
+    /// The lightest or darkest tone of the print comes out far from what it is on paper.
+    ScaleNotKept,
     /// A time that a hand can't keep.
     HardToTime,
     /// A grade of the recipe without its factor.
@@ -128,6 +137,8 @@ pub enum Kind {
     PieceHeight,
     /// The piece doesn't lie within the depth of focus, or the lens must be focused anew.
     DepthOfFocus,
+    /// The emulsion's speed changes from session to session.
+    Drifting,
     /// The doubt about the exposure rests on figures that were taken and not measured.
     AssumedScatter,
 }

@@ -15,6 +15,7 @@ pub mod finding;
 pub mod geometry;
 pub mod least_squares;
 pub mod nearest;
+pub mod optics;
 pub mod plan;
 pub mod pool;
 pub mod predictive;

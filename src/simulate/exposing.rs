@@ -146,7 +146,9 @@ pub fn plan(
         series,
         f_number,
         magnification: None,
-        filter_density: 0.0,
+        filter_density: None,
+        height: None,
+        focal_length: None,
     }
 }
 

@@ -32,6 +32,8 @@ pub fn question(practice: &Practice) -> Question {
         settings: Settings {
             lag: practice.lag,
             seed: practice.truth.recipe.seed,
+            timing_error: practice.truth.recipe.timing_error,
+            tablet_error: practice.truth.recipe.tablet_error,
             ..Settings::default()
         },
     }

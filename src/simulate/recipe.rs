@@ -156,6 +156,12 @@ pub struct Recipe {
     /// drawn from 4 to 12, short ones more often.
     #[serde(default)]
     pub waves_mm: Option<(f64, f64)>,
+    /// Standard error of each burst, seconds: a hand at the switch. 0: a clock switches.
+    #[serde(default)]
+    pub timing_error: f64,
+    /// Standard error of each listed density of a step tablet.
+    #[serde(default)]
+    pub tablet_error: f64,
     /// Paper and coats, where several sessions share them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub materials: Option<Materials>,
@@ -206,6 +212,8 @@ impl Recipe {
             bed: None,
             slate: None,
             waves_mm: None,
+            timing_error: 0.0,
+            tablet_error: 0.0,
             materials: None,
             layout: None,
         }

@@ -1,7 +1,8 @@
 //! The strips of a session: exposures as told, exposures as they were, and what is true.
 
-use rand::Rng;
-use rand_distr::StandardNormal;
+use rand::{Rng, SeedableRng as _};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, StandardNormal};
 
 use super::curve::{SHOULDER_SHARE, TOE_NET, TrueCurve};
 use super::exposing::{APERTURES, Kind, Reach, exact_f_number, plan};
@@ -158,6 +159,36 @@ struct Context<'a> {
 }
 
 impl Context<'_> {
+    /// Decades that the steps got more than was written down: the hand at the switch, burst by
+    /// burst, and the list of a step tablet. Drawn from a stream of its own, so that the rest of a
+    /// session is the same with a clock.
+    fn off(&self, exposures: &Exposures, role: Role) -> Vec<f64> {
+        let doses = exposures.series.doses();
+        let total: f64 = doses.iter().map(|dose| dose.total.0).sum();
+        // Two coupons of one session are two strips, timed one after the other.
+        let mut rng = ChaCha8Rng::seed_from_u64(self.recipe.seed ^ total.to_bits());
+        rng.set_stream(match role {
+            Role::Reference => 0x71a1,
+            Role::Coupon => 0x71a2,
+        });
+        let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+        if let Series::PrintedWedge { densities, .. } = &exposures.series {
+            let each = densities
+                .iter()
+                .map(|_| self.recipe.tablet_error * normal());
+            return each.collect();
+        }
+        let built_up = matches!(exposures.series, Series::BuildingUp { .. });
+        let mut late = 0.0;
+        let each = doses.iter().map(|dose| {
+            let own = self.recipe.timing_error * normal();
+            late = if built_up { late + own } else { own };
+            let light = dose.total.0 - self.lag * f64::from(dose.bursts);
+            ((light + late).max(0.1 * light) / light).log10()
+        });
+        each.collect()
+    }
+
     fn expose(
         &self,
         rng: &mut impl Rng,
@@ -167,10 +198,12 @@ impl Context<'_> {
         aperture: usize,
         aperture_error_stops: f64,
     ) -> Told {
+        let off = self.off(&exposures, role);
         let log_exposures = exposures
             .log_exposures(self.lag)
             .into_iter()
-            .map(|x| x + aperture_error_stops * DECADES_PER_STOP)
+            .zip(off)
+            .map(|(x, off)| x + off + aperture_error_stops * DECADES_PER_STOP)
             .collect();
         let by_bursts = matches!(
             exposures.series,

@@ -16,6 +16,7 @@ mod paper;
 mod planning;
 mod pooling;
 mod potency;
+mod recipes;
 mod spectra;
 mod trade;
 

@@ -100,6 +100,7 @@ fn means(groups: &[Vec<f64>], variance: f64, freedom: f64) -> Values {
         values: DVector::from_iterator(count, groups.iter().map(|group| mean(group))),
         covariance: DMatrix::from_diagonal(&DVector::from_iterator(count, errors)),
         freedom,
+        own_freedom: vec![],
     }
 }
 

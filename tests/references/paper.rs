@@ -105,7 +105,9 @@ fn strip(known: Known, strip: usize) -> StripEvidence {
         },
         f_number: 1.0,
         magnification: None,
-        filter_density: 0.0,
+        filter_density: None,
+        height: None,
+        focal_length: None,
     };
     let densities = std::iter::once(known.dmin).chain(
         exposures

@@ -78,6 +78,8 @@ fn side() -> Side {
         times: (0.1, 1e4),
         speed_time: 10.0,
         f_number: None,
+        height: None,
+        by_time: true,
         reciprocity: None,
     }
 }
@@ -89,13 +91,15 @@ fn basis(ratio: f64) -> Basis {
         paper: side(),
         coating: side(),
         stops: known,
-        stops_any_aperture: known,
+        clicks: vec![],
         by_tone: vec![],
         lag: (0.0, 0.0),
         click_error: 0.1,
         pair_error: 0.05,
+        paper_error: 0.01,
         piece_scatter: 0.1,
         origin: Origin::OneSession(0.0),
+        drift: None,
     }
 }
 

@@ -36,7 +36,9 @@ fn exposure(seconds: f64, f_number: f64, magnification: Option<f64>) -> f64 {
         },
         f_number,
         magnification,
-        filter_density: 0.0,
+        filter_density: None,
+        height: None,
+        focal_length: None,
     };
     exposures.log_exposures(0.0)[0]
 }

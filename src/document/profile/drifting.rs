@@ -1,6 +1,6 @@
 //! Whether a material changes from session to session.
 
-use super::pooled::{Quantity, shared_aperture};
+use super::pooled::Quantity;
 use super::{Evidence, Profile};
 use crate::measure::pool::{self, Effect, Occasion, Trend, drift};
 
@@ -8,7 +8,12 @@ impl Profile {
     /// What each session says for the drift, in the order of the evidence.
     fn occasions(&self) -> Vec<Occasion> {
         let first = self.evidence.iter().filter_map(|one| one.origin.date).min();
-        let shared = shared_aperture(&self.evidence) > 0.0;
+        let numbers = |one: &Evidence| one.strips.each_ref().map(|strip| strip.exposures.f_number);
+        let first_numbers = self.evidence.first().map(numbers);
+        let shared = self
+            .evidence
+            .iter()
+            .all(|one| Some(numbers(one)) == first_numbers);
         let occasion = |one: &Evidence| Occasion {
             // An error that all sessions share drifts nowhere.
             stops: Effect::of(if shared {

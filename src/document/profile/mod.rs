@@ -7,9 +7,13 @@ mod card;
 mod drifting;
 mod evidence;
 mod field;
+mod foretold;
 mod merge;
 mod pooled;
+mod shared;
 
+#[cfg(test)]
+mod foretold_tests;
 #[cfg(test)]
 pub(crate) mod tests;
 
@@ -20,6 +24,7 @@ pub use card::{Card, SessionCard, Short};
 pub use drifting::trend_quantity;
 pub use evidence::{Evidence, NoEvidence, Origin, Pair, ScanMark, SessionField};
 pub use field::{Field, Particulars, Price, PricePer, Wet};
+pub use foretold::Foretold;
 pub use merge::{Conflict, Merged, Put, merge};
 pub use pooled::{PooledQuantity, ProfilePool, Quantity, Row};
 

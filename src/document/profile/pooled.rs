@@ -1,9 +1,9 @@
 //! What the sessions of a profile say together.
 
+use super::shared::{SharedStops, error_of};
 use super::{Evidence, Profile};
-use crate::measure::estimate::{End, Estimate};
-use crate::measure::pool::{CannotPool, Effect, Pooled, Settled, Trend, Wish, pool};
-use crate::measure::predictive::Predictive;
+use crate::measure::estimate::Estimate;
+use crate::measure::pool::{CannotPool, Effect, Pooled, Trend, Wish, pool, pool_sharing};
 
 /// A quantity that sessions are pooled for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -82,8 +82,8 @@ pub struct PooledQuantity {
     pub without: Vec<usize>,
     /// What they say together, or why nothing.
     pub pooled: Result<Pooled, CannotPool>,
-    /// Standard error in stops that all sessions share because they used the same two
-    /// apertures: repeats don't show it, and pooling doesn't shrink it. It is counted in `pooled`.
+    /// Standard error of the mean, stops, by click stops: sessions that share apertures share
+    /// their errors, which repeats don't show. It is counted in `pooled`.
     pub shared_aperture: f64,
 }
 
@@ -133,19 +133,14 @@ impl ProfilePool {
 }
 
 fn one(profile: &Profile, quantity: Quantity, wish: &Wish) -> PooledQuantity {
-    let shared_aperture = match quantity {
-        Quantity::Stops => shared_aperture(&profile.evidence),
-        _ => 0.0,
-    };
+    if quantity == Quantity::Stops {
+        return stops(profile, wish);
+    }
     let mut rows = Vec::new();
     let mut without = Vec::new();
     let mut effects = Vec::new();
     for (session, evidence) in profile.evidence.iter().enumerate() {
-        let estimate = if shared_aperture > 0.0 {
-            evidence.answer.stops_exact_aperture
-        } else {
-            *quantity.of(evidence)
-        };
+        let estimate = *quantity.of(evidence);
         match Effect::of(&estimate) {
             Some(effect) => {
                 rows.push(Row { session, estimate });
@@ -154,69 +149,36 @@ fn one(profile: &Profile, quantity: Quantity, wish: &Wish) -> PooledQuantity {
             None => without.push(session),
         }
     }
-    let pooled = pool(&effects, wish).map(|mut pooled| {
-        if shared_aperture > 0.0 {
-            pooled.mean = widened(&pooled.mean, shared_aperture);
-            pooled.next = pooled.next.widened(shared_aperture);
-            pooled.settled = with_shared(pooled.settled, &pooled.next, wish.tolerance);
-        }
-        pooled
-    });
     PooledQuantity {
         quantity,
         rows,
         without,
+        pooled: pool(&effects, wish),
+        shared_aperture: 0.0,
+    }
+}
+
+/// The speed ratio, with what sessions share as a covariance.
+fn stops(profile: &Profile, wish: &Wish) -> PooledQuantity {
+    let stops = SharedStops::of(&profile.evidence);
+    let clicks = stops.click_covariance();
+    let shared = &clicks + stops.wedge_covariance();
+    let pooled = pool_sharing(&stops.effects, &shared, wish);
+    let shared_aperture = pooled
+        .as_ref()
+        .map_or(0.0, |pooled| error_of(&pooled.shares, &clicks));
+    let rows: Vec<Row> = stops
+        .sessions
+        .iter()
+        .zip(&stops.estimates)
+        .map(|(&session, &estimate)| Row { session, estimate })
+        .collect();
+    let told = |session: &usize| stops.sessions.contains(session);
+    PooledQuantity {
+        quantity: Quantity::Stops,
+        without: (0..profile.evidence.len()).filter(|s| !told(s)).collect(),
+        rows,
         pooled,
         shared_aperture,
-    }
-}
-
-/// The standard error of the click stops that all sessions share: they all exposed reference and
-/// coupon at the same two f-numbers, and these differ.
-///
-/// A click stop errs every time by the same amount, so that repeats at the same two agree about
-/// a wrong answer. Sessions at other f-numbers each have an error of their own, which is in their
-/// bounds: then this is 0.
-pub(super) fn shared_aperture(sessions: &[Evidence]) -> f64 {
-    let numbers = |one: &Evidence| one.strips.each_ref().map(|strip| strip.exposures.f_number);
-    let same = |a: [f64; 2], b: [f64; 2]| (0..2).all(|i| (a[i] / b[i] - 1.0).abs() < 1e-3);
-    let Some(first) = sessions.first() else {
-        return 0.0;
-    };
-    let pair = numbers(first);
-    let differ = (pair[0] / pair[1] - 1.0).abs() > 1e-3;
-    if differ && sessions.iter().all(|one| same(numbers(one), pair)) {
-        let errors = sessions.iter().map(|one| one.settings.aperture_error_stops);
-        errors.fold(0.0, f64::max)
-    } else {
-        0.0
-    }
-}
-
-/// An estimate with an independent normal error added.
-fn widened(estimate: &Estimate, error: f64) -> Estimate {
-    let Some(value) = estimate.value else {
-        return *estimate;
-    };
-    let end = |end: End, side: f64| match end {
-        End::At(at) => End::At(value + side * (at - value).abs().hypot(1.96 * error)),
-        open @ End::Open(_) => open,
-    };
-    Estimate {
-        value: estimate.value,
-        standard_error: estimate.standard_error.map(|own| own.hypot(error)),
-        lower: end(estimate.lower, -1.0),
-        upper: end(estimate.upper, 1.0),
-    }
-}
-
-/// What the click stops leave of "settled".
-fn with_shared(settled: Settled, next: &Predictive, tolerance: f64) -> Settled {
-    let half_width = next.quantile(0.975) - next.centre;
-    match settled {
-        Settled::Yes if half_width > tolerance => Settled::Never {
-            least_half_width: half_width,
-        },
-        other => other,
     }
 }

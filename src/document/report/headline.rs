@@ -7,12 +7,18 @@ use super::name;
 use super::words::{self, SPEED, wrapped};
 use crate::document::Session;
 use crate::measure::analysis::{Analysis, PairResult};
-use crate::measure::compare::Source;
+use crate::measure::compare::{PairAnswer, Source};
 use crate::measure::estimate::Estimate;
+use crate::measure::plan::basis::next_evening;
 use crate::measure::strip::Role;
 
 /// Time of the example that the ratio is turned into, seconds.
 const EXAMPLE_SECONDS: f64 = 10.0;
+
+/// What the bounds can't hold; docs/method.md has each with its size and how to test it.
+const UNSEEN: &str = "No scan shows, and no bound holds: strips developed or dried unlike, a safelight's \
+    fog, light that falls off between their places on the easel, gloss that the scanner sees, times far \
+    from those tested, a face higher than the other. The method's page says how to test each.";
 
 /// One paragraph a pair; when there is none, why.
 pub(crate) fn answers(session: &Session, analysis: &Analysis) -> String {
@@ -23,6 +29,8 @@ pub(crate) fn answers(session: &Session, analysis: &Analysis) -> String {
     for pair in &analysis.pairs {
         text.push_str(&answer(analysis, pair));
     }
+    text.push_str(&wrapped(UNSEEN, "", ""));
+    text.push('\n');
     text
 }
 
@@ -47,6 +55,9 @@ fn answer(analysis: &Analysis, pair: &PairResult) -> String {
     say(&speed(paper, &answer.ratio, &answer.stops));
     if let Some(example) = example(paper, &answer.ratio) {
         say(&example);
+    }
+    if let Some(evening) = another_evening(answer) {
+        say(&evening);
     }
     if let Some(exact) = with_exact_apertures(pair) {
         say(&exact);
@@ -110,9 +121,26 @@ fn example(paper: &str, ratio: &Estimate) -> Option<String> {
     let half = ratio.half_width().map(|half| half * EXAMPLE_SECONDS);
     let seconds = |factor: f64| words::number(factor * EXAMPLE_SECONDS, half);
     Some(format!(
-        "So what takes {EXAMPLE_SECONDS} s on {paper} takes {} s ({} to {} s) on the emulsion, at \
-         the same aperture and size.",
+        "For these two strips: what takes {EXAMPLE_SECONDS} s on {paper} takes {} s ({} to {} s) on \
+         the emulsion, at the same aperture and size.",
         seconds(factor),
+        seconds(least),
+        seconds(most)
+    ))
+}
+
+/// What is to be expected of a piece on another evening: the bounds above are not those of a print.
+fn another_evening(answer: &PairAnswer) -> Option<String> {
+    let factor = answer.ratio.value?;
+    let next = next_evening(answer)?;
+    let (least, most) = next.estimate().bounds()?;
+    let seconds = |stops: f64| {
+        let half = EXAMPLE_SECONDS * factor * (next.half_width().exp2() - 1.0);
+        words::number(stops.exp2() * EXAMPLE_SECONDS, Some(half))
+    };
+    Some(format!(
+        "For one piece on another evening, expect {} to {} s: that is what a plan goes by until \
+         more sessions are in a profile.",
         seconds(least),
         seconds(most)
     ))
@@ -146,6 +174,7 @@ pub(crate) fn source(source: Source) -> &'static str {
         Source::Unevenness => "the unevenness of the coat",
         Source::DensityScale => "the wedge and the density scale",
         Source::LampLag => "the lamp's dead time",
+        Source::Timing => "the timing of the steps",
         Source::Aperture => "the click stops of the aperture",
         Source::Places => "the doubt about how the strips are to be read",
         Source::Repeats => "the difference from session to session",

@@ -181,23 +181,31 @@ fn changes(plan: &Plan) -> String {
         "Burns and dodges\n  {:<7}{:<24}{:>10}{:>12}{:>10}\n",
         "", "", "on paper", "on coating", "time"
     );
+    let sign = |way: Way| match way {
+        Way::Burn => '+',
+        Way::Dodge => '-',
+    };
     for change in &plan.changes {
-        let sign = match change.way {
-            Way::Burn => '+',
-            Way::Dodge => '-',
-        };
-        let note = if change.reached {
-            ""
-        } else {
-            "  tone not reached"
+        let note = match (change.reached, change.comes_out.bounds()) {
+            (false, _) => "  tone not reached".to_owned(),
+            (true, Some((low, high))) => format!(
+                "  net density {} (95 %: {} to {})",
+                plain(change.net_density, 2),
+                plain(low, 2),
+                plain(high, 2)
+            ),
+            (true, None) => format!(
+                "  net density {}, bounds not known",
+                plain(change.net_density, 2)
+            ),
         };
         writeln!(
             text,
             "  {:<7}{:<24}{:>10}{:>12}{:>10}{note}",
             change.way.word(),
             change.name,
-            format!("{sign}{}", plain(change.stops_on_paper, 2)),
-            format!("{sign}{}", plain(change.stops, 2)),
+            format!("{}{}", sign(change.asked), plain(change.stops_on_paper, 2)),
+            format!("{}{}", sign(change.way), plain(change.stops, 2)),
             seconds(change.time)
         )
         .ok();

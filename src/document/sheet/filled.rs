@@ -190,10 +190,10 @@ fn changes(plan: &Plan) -> Vec<ChangeRow> {
         part: change.name.clone(),
         stops: stops_said(change.stops),
         time: on_the_timer(change.time),
-        note: if change.reached {
-            String::new()
-        } else {
-            "the coating doesn't come to this tone".into()
+        note: match (change.reached, change.asked == change.way) {
+            (false, _) => "the coating doesn't come to this tone".into(),
+            (true, false) => format!("on paper it was a {}", change.asked.word()),
+            (true, true) => String::new(),
         },
     };
     plan.changes.iter().map(row).collect()

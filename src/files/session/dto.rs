@@ -239,8 +239,12 @@ pub(super) struct StripDto {
     pub(super) aperture: Option<FNumber>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) magnification: Option<f64>,
-    #[serde(default, skip_serializing_if = "is_zero")]
-    pub(super) filter: f64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) filter: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) height: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) lens: Option<f64>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub(super) excluded: Vec<usize>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -253,10 +257,6 @@ pub(super) struct StripDto {
         serialize_with = "present"
     )]
     pub(super) unexposed: Option<PatchesDto>,
-}
-
-fn is_zero(density: &f64) -> bool {
-    *density == 0.0
 }
 
 /// A series that has been checked, so that an error can say where it stands.
@@ -371,6 +371,10 @@ pub(super) struct SettingsDto {
     pub(super) lamp_lag_error: Option<Time>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) aperture_error: Option<StopCount>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) timing_error: Option<Time>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) tablet_error: Option<f64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) priors: Option<bool>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -306,7 +306,9 @@ fn strips_of(dtos: Vec<StripDto>) -> Result<Vec<Strip>, (String, String)> {
             ("series", dto.series.is_some()),
             ("aperture", dto.aperture.is_some()),
             ("magnification", dto.magnification.is_some()),
-            ("filter", dto.filter != 0.0),
+            ("filter", dto.filter.is_some()),
+            ("height", dto.height.is_some()),
+            ("lens", dto.lens.is_some()),
             ("excluded", !dto.excluded.is_empty()),
         ];
         let of = &dtos[first];
@@ -351,6 +353,8 @@ fn strip_of(dto: StripDto) -> Result<Strip, String> {
             aperture: aperture.0,
             magnification: dto.magnification,
             filter_density: dto.filter,
+            height: dto.height,
+            focal_length: dto.lens,
         }),
         (Some(_), None) => return Err("a series needs an aperture, such as \"f/16\"".into()),
         (None, Some(_)) => return Err("an aperture needs a series, such as building_up".into()),
@@ -412,6 +416,10 @@ fn settings_of(dto: SettingsDto) -> Settings {
         aperture_error_stops: dto
             .aperture_error
             .map_or(usual.aperture_error_stops, |stops| stops.0),
+        timing_error: dto
+            .timing_error
+            .map_or(usual.timing_error, |error| error.0.0),
+        tablet_error: dto.tablet_error.unwrap_or(usual.tablet_error),
         priors: dto.priors.unwrap_or(usual.priors),
         seed: dto.seed.unwrap_or(usual.seed),
     }

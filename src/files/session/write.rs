@@ -57,8 +57,19 @@ pub fn to_text(session: &Session) -> Result<String, String> {
 /// The oldest version whose programs understand all that the session says, so that they can go on
 /// reading what they can.
 fn oldest_version(session: &Session) -> u64 {
+    let usual = Settings::default();
+    let settings = &session.settings;
     let any = |says: fn(&Strip) -> bool| session.strips.iter().any(says);
-    if any(|strip| strip.unexposed.is_some()) {
+    let placed = |strip: &Strip| {
+        let exposure = strip.exposure.as_ref();
+        exposure
+            .is_some_and(|exposure| exposure.height.is_some() || exposure.focal_length.is_some())
+    };
+    if any(|strip| strip.unexposed.is_some())
+        || any(placed)
+        || settings.timing_error != usual.timing_error
+        || settings.tablet_error != usual.tablet_error
+    {
         VERSION
     } else if session.empty.is_some() || any(|strip| strip.same_as.is_some()) {
         3
@@ -140,7 +151,9 @@ fn strip(strip: &Strip) -> StripDto {
         series: exposure.map(|exposure| SeriesDto(exposure.series.clone())),
         aperture: exposure.map(|exposure| FNumber(exposure.aperture)),
         magnification: exposure.and_then(|exposure| exposure.magnification),
-        filter: exposure.map_or(0.0, |exposure| exposure.filter_density),
+        filter: exposure.and_then(|exposure| exposure.filter_density),
+        height: exposure.and_then(|exposure| exposure.height),
+        lens: exposure.and_then(|exposure| exposure.focal_length),
         excluded: strip.excluded.iter().map(|step| step + 1).collect(),
         areas: strip.areas.iter().map(AreaDto::of).collect(),
         shape: strip.shape.as_ref().map(ShapeDto::of),
@@ -178,6 +191,9 @@ fn settings(settings: &Settings) -> Option<SettingsDto> {
         lamp_lag_error: unless(settings.lag.1, usual.lag.1).map(|error| Time(Seconds(error))),
         aperture_error: unless(settings.aperture_error_stops, usual.aperture_error_stops)
             .map(StopCount),
+        timing_error: unless(settings.timing_error, usual.timing_error)
+            .map(|error| Time(Seconds(error))),
+        tablet_error: unless(settings.tablet_error, usual.tablet_error),
         priors: unless(settings.priors, usual.priors),
         seed: unless(settings.seed, usual.seed),
     };

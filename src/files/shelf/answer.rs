@@ -55,6 +55,7 @@ enum GapWord {
     FewCommonTones,
     UncertainSteps,
     PictureDetail,
+    LightNotSaid,
     NotMeasured,
 }
 
@@ -91,6 +92,7 @@ enum SourceWord {
     Unevenness,
     DensityScale,
     LampLag,
+    Timing,
     Aperture,
     Repeats,
     ScanRepeats,
@@ -157,6 +159,7 @@ words!(
     FewCommonTones,
     UncertainSteps,
     PictureDetail,
+    LightNotSaid,
     NotMeasured
 );
 
@@ -167,6 +170,7 @@ words!(
     Unevenness,
     DensityScale,
     LampLag,
+    Timing,
     Aperture,
     Repeats,
     ScanRepeats,

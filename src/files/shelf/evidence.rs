@@ -57,8 +57,17 @@ struct SettingsFields {
     lamp_lag: f64,
     lamp_lag_error: f64,
     aperture_error: f64,
+    /// Sessions that were kept before it was counted have none.
+    #[serde(default, skip_serializing_if = "is_none")]
+    timing_error: f64,
+    #[serde(default, skip_serializing_if = "is_none")]
+    tablet_error: f64,
     priors: bool,
     seed: u64,
+}
+
+fn is_none(error: &f64) -> bool {
+    *error == 0.0
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -111,6 +120,8 @@ impl EvidenceFields {
                 lamp_lag: settings.lag.0,
                 lamp_lag_error: settings.lag.1,
                 aperture_error: settings.aperture_error_stops,
+                timing_error: settings.timing_error,
+                tablet_error: settings.tablet_error,
                 priors: settings.priors,
                 seed: settings.seed,
             }),
@@ -190,6 +201,8 @@ impl EvidenceFields {
                 channel: settings.channel,
                 lag: (settings.lamp_lag, settings.lamp_lag_error),
                 aperture_error_stops: settings.aperture_error,
+                timing_error: settings.timing_error,
+                tablet_error: settings.tablet_error,
                 priors: settings.priors,
                 seed: settings.seed,
             },

@@ -24,7 +24,13 @@ pub(super) struct StripFields {
     f_number: f64,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     magnification: Option<f64>,
-    filter: f64,
+    /// In profiles kept before it mattered who says it, no filter is 0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    filter: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    height: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    lens: Option<f64>,
     excluded: OneLine<Vec<usize>>,
     margin: bool,
     steps: OneLine<Vec<usize>>,
@@ -110,6 +116,8 @@ impl StripFields {
             f_number: strip.exposures.f_number,
             magnification: strip.exposures.magnification,
             filter: strip.exposures.filter_density,
+            height: strip.exposures.height,
+            lens: strip.exposures.focal_length,
             excluded: OneLine(strip.excluded.iter().map(|step| step + 1).collect()),
             margin,
             steps,
@@ -136,6 +144,8 @@ impl StripFields {
             f_number: self.f_number,
             magnification: self.magnification,
             filter_density: self.filter,
+            height: self.height,
+            focal_length: self.lens,
         };
         let known = exposures.series.steps();
         let own = OtherFields {

@@ -75,7 +75,7 @@ pub(super) struct Keep {
     /// Which coated strip, where the session has several
     #[arg(long, value_name = "STRIP")]
     pub(super) coupon: Option<String>,
-    /// Day of the session, such as 2026-11-25; today if left out
+    /// Day of the session, such as 2026-11-25; the day of the first scan if left out
     #[arg(long, value_name = "DATE")]
     pub(super) date: Option<Day>,
     /// Day on which the bottle was opened, where it isn't the profile's

@@ -8,7 +8,6 @@ use super::super::progress::Progress;
 use super::arguments::Keep;
 use super::{Desk, said};
 use crate::document::profile::{Evidence, Origin, Profile, Put};
-use crate::files::clock::today;
 use crate::files::shelf::{Done, NoProfile, ShelfError};
 use crate::measure::analysis::{Analysis, analyse};
 use crate::measure::nearest::{hint, nearest};
@@ -87,7 +86,7 @@ fn origin(task: &Keep, loaded: &Loaded) -> Origin {
         session: name.to_string_lossy().into_owned(),
         hash: loaded.session_hash().to_owned(),
         scans: loaded.scan_marks(),
-        date: Some(task.date.unwrap_or_else(today)),
+        date: task.date.or_else(|| loaded.day(&task.session)),
         opened: task.opened,
         remelts: task.remelts,
         program: PROGRAM.to_owned(),

@@ -15,6 +15,7 @@ use super::results::{hide_nonsense, strip_results};
 use super::scales::{Scales, scales};
 use super::{Analysis, JointReading, PairResult, Question};
 use crate::measure::compare::{Compared, OtherReading, ReadAs, StripEvidence};
+use crate::measure::finding::{Finding, Kind};
 use crate::measure::geometry::{Area, StripShape};
 use crate::measure::reading::cells::{self, CellOptions};
 use crate::measure::reading::{Cell, ReadingOptions, StripReading, read_strip};
@@ -99,7 +100,17 @@ pub fn analyse_again(
             kept.pairs.put(key, solved.clone());
             solved
         });
-        findings.extend(said);
+        findings.extend(said.into_iter().map(|finding| match finding.kind {
+            // It is about both strips, whichever it stands at.
+            Kind::LightNotSaid => Finding {
+                seen: format!(
+                    "{} and {}: {}",
+                    question.strips[reference].name, question.strips[coupon].name, finding.seen
+                ),
+                ..finding
+            },
+            _ => finding,
+        }));
         let readings = joint(readings, [&measured[reference], &measured[coupon]]);
         if let Some(gap) = gate.closed_for(&[reference, coupon]) {
             answer.withhold(gap);

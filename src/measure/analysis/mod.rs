@@ -67,6 +67,13 @@ pub struct WedgeSpec {
     pub shape: Option<StripShape>,
 }
 
+/// Standard error of a burst whose time was typed by hand, seconds, where nobody says: a finger on a
+/// switch and an eye on a clock (common practice, no source).
+pub const TIMING_ERROR: f64 = 0.1;
+/// Standard error of a step tablet's listed density where nobody says: lists have two decimals, and
+/// tablets age (common practice, no source).
+pub const TABLET_ERROR: f64 = 0.02;
+
 /// What the person chose for the whole session.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
@@ -77,6 +84,11 @@ pub struct Settings {
     /// Standard error of one click stop of the aperture, in stops, for each strip whose
     /// f-number differs from the reference's.
     pub aperture_error_stops: f64,
+    /// Standard error of a burst that a hand times, in seconds; 0 for a switch or clock timer.
+    /// Strips through a step tablet have none.
+    pub timing_error: f64,
+    /// Standard error of each listed transmission density of a step tablet.
+    pub tablet_error: f64,
     /// Whether weak priors support what the steps leave free.
     pub priors: bool,
     /// Seed of the importance draws: same session, same bounds.
@@ -89,6 +101,8 @@ impl Default for Settings {
             channel: Channel::Luminance,
             lag: (0.0, 0.05),
             aperture_error_stops: 0.1,
+            timing_error: TIMING_ERROR,
+            tablet_error: TABLET_ERROR,
             priors: true,
             seed: 1,
         }

@@ -26,6 +26,9 @@ pub struct Coating {
     pub dmax: Estimate,
     /// ISO range R.
     pub range: Estimate,
+    /// Degrees of freedom of these intervals: of means of sessions that scatter one less than
+    /// sessions; infinite where errors are known.
+    pub freedom: f64,
     /// How many coats.
     pub coats: Option<u32>,
     /// How much emulsion, all coats together.
@@ -43,6 +46,7 @@ impl Coating {
             dmin: answer.coupon.dmin,
             dmax: answer.coupon.dmax,
             range: answer.coupon.range,
+            freedom: f64::INFINITY,
             coats: None,
             amount: None,
             curve: answer.coupon.curve.clone(),
@@ -220,6 +224,10 @@ fn values(coatings: &[Coating], quantity: Measured, shared: &Shared) -> (Vec<usi
         values: DVector::from_iterator(count, known.iter().map(|known| known.1.value)),
         covariance,
         freedom: f64::INFINITY,
+        own_freedom: with
+            .iter()
+            .map(|&coating| coatings[coating].freedom)
+            .collect(),
     };
     (with, values)
 }
@@ -281,6 +289,7 @@ mod tests {
             dmin: about(0.1, 0.01),
             dmax: about(dmax, 0.02),
             range: about(100.0, 4.0),
+            freedom: f64::INFINITY,
             coats: Some(coats),
             amount: None,
             curve: vec![],

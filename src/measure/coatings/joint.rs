@@ -6,7 +6,9 @@ use serde::Serialize;
 use super::classical;
 use super::draws::{Draws, normal_draws};
 use crate::measure::estimate::Estimate;
-use crate::measure::pool::{holm, student_quantile, student_two_sided};
+use crate::measure::pool::{
+    holm, normal_below, normal_quantile, student_quantile, student_two_sided,
+};
 
 /// Share of sets in which all intervals hold.
 const TOGETHER: f64 = 0.95;
@@ -24,6 +26,9 @@ pub struct Values {
     pub covariance: DMatrix<f64>,
     /// Degrees of freedom that the covariance's size is known with; infinite when known.
     pub freedom: f64,
+    /// Degrees of freedom of each value's own error, where these differ: of independent means of few
+    /// sessions, whose 95 % intervals the covariance stands for. Empty: all known as said above.
+    pub own_freedom: Vec<f64>,
 }
 
 impl Values {
@@ -34,7 +39,15 @@ impl Values {
             values: DVector::from_row_slice(values),
             covariance: DMatrix::from_diagonal(&DVector::from_iterator(errors.len(), variances)),
             freedom: f64::INFINITY,
+            own_freedom: vec![],
         }
+    }
+
+    /// Whether each value has an error of its own that is known from few sessions.
+    fn has_own_freedom(&self) -> bool {
+        self.own_freedom.len() == self.values.len()
+            && self.own_freedom.iter().any(|freedom| *freedom < KNOWN)
+            && self.is_independent()
     }
 
     /// Value and standard error of one less another.
@@ -181,6 +194,7 @@ fn joint(values: &Values, among: &Among, pairs: &[(usize, usize)]) -> (Bound, f6
         .iter()
         .all(|v| (v / diagonal[0] - 1.0).abs() < EQUAL);
     match among {
+        _ if values.has_own_freedom() => by_draws(values, pairs),
         _ if pairs.len() == 1 => {
             let freedom = freedom.min(KNOWN);
             let critical = student_quantile((1.0 + TOGETHER) / 2.0, freedom);
@@ -207,16 +221,37 @@ fn joint(values: &Values, among: &Among, pairs: &[(usize, usize)]) -> (Bound, f6
             let chance = move |t| 1.0 - classical::dunnett_below(t, &loadings, freedom);
             (Bound::AgainstOne, critical, Box::new(chance))
         }
-        _ => {
-            let largest = largest_of_draws(values, pairs);
-            let place = (TOGETHER * largest.len() as f64) as usize;
-            let critical = largest.get(place).copied().unwrap_or(f64::NAN);
-            let chance = move |t: f64| {
-                let beyond = largest.len() - largest.partition_point(|&largest| largest < t);
-                (beyond + 1) as f64 / (largest.len() + 1) as f64
-            };
-            (Bound::LargestOfAll, critical, Box::new(chance))
-        }
+        _ => by_draws(values, pairs),
+    }
+}
+
+/// The bound by the largest |t| in draws of the errors as they are.
+fn by_draws(values: &Values, pairs: &[(usize, usize)]) -> (Bound, f64, Chance) {
+    let largest = largest_of_draws(values, pairs);
+    let place = (TOGETHER * largest.len() as f64) as usize;
+    let critical = largest.get(place).copied().unwrap_or(f64::NAN);
+    let chance = move |t: f64| {
+        let beyond = largest.len() - largest.partition_point(|&largest| largest < t);
+        (beyond + 1) as f64 / (largest.len() + 1) as f64
+    };
+    (Bound::LargestOfAll, critical, Box::new(chance))
+}
+
+/// From a normal deviate to that of a Student t whose 95 % interval is as wide as a standard normal
+/// one's, at the same share.
+fn tailed(freedom: f64) -> impl Fn(f64) -> f64 {
+    const REACH: f64 = 5.0;
+    const NODES: usize = 500;
+    let narrow = normal_quantile(0.975) / student_quantile(0.975, freedom.min(KNOWN));
+    let at = |node: usize| REACH * node as f64 / NODES as f64;
+    let table: Vec<f64> = (0..=NODES)
+        .map(|node| narrow * student_quantile(normal_below(at(node)), freedom.min(KNOWN)))
+        .collect();
+    move |deviate: f64| {
+        let along = deviate.abs().min(REACH) / REACH * NODES as f64;
+        let node = (along as usize).min(NODES - 1);
+        let share = along - node as f64;
+        (table[node] + share * (table[node + 1] - table[node])).copysign(deviate)
     }
 }
 
@@ -230,6 +265,19 @@ fn largest_of_draws(values: &Values, pairs: &[(usize, usize)]) -> Vec<f64> {
         errors: drawn,
         scale,
     } = normal_draws(&values.covariance, values.freedom);
+    let drawn = if values.has_own_freedom() {
+        let mut tailed_draws = drawn;
+        for (coating, &freedom) in values.own_freedom.iter().enumerate() {
+            let deviation = values.covariance[(coating, coating)].sqrt();
+            let tail = tailed(freedom);
+            for error in tailed_draws.row_mut(coating).iter_mut() {
+                *error = deviation * tail(*error / deviation);
+            }
+        }
+        tailed_draws
+    } else {
+        drawn
+    };
     let mut largest: Vec<f64> = drawn
         .column_iter()
         .zip(scale)

@@ -29,13 +29,14 @@ pub(super) fn budget(joint: &Joint, best: &Best, aperture: f64, spread: f64) -> 
     let whitened = &joint.whiten * (&best.jacobian * &by_parameters);
     let a = joint.whiten.tr_mul(&whitened);
     let unevenness = a.dot(&(joint.reading_covariance() * &a));
+    let timing = a.dot(&(joint.timing_covariance(best.parameters.as_slice()) * &a));
     let by_mode = joint.modes().tr_mul(&a);
     let of_scale = by_mode.len() - joint.repeat_modes().min(by_mode.len());
     let scale = by_mode.rows(0, of_scale).norm_squared();
     let repeats = by_mode.norm_squared() - scale;
     // The prior of the lag has unit variance in the parameter's own unit.
     let lag = by_parameters[joint.parameters() - 1].powi(2);
-    let fit = (total - unevenness - scale - repeats - lag).max(0.0);
+    let fit = (total - unevenness - timing - scale - repeats - lag).max(0.0);
     if !(total > 0.0 && total.is_finite()) {
         return vec![];
     }
@@ -45,6 +46,7 @@ pub(super) fn budget(joint: &Joint, best: &Best, aperture: f64, spread: f64) -> 
         (Source::Unevenness, unevenness * to_draws),
         (Source::DensityScale, scale * to_draws),
         (Source::ScanRepeats, repeats * to_draws),
+        (Source::Timing, timing * to_draws),
         (Source::LampLag, lag * to_draws),
         (Source::Aperture, aperture * aperture),
     ];
@@ -111,6 +113,10 @@ impl Source {
             }
             Self::DensityScale => {
                 "Scan a wedge with more fields, clean and flat beside the strips, on the same scan."
+            }
+            Self::Timing => {
+                "Switch the light by a clock timer and say so (`timing_error: \"0s\"`), use longer \
+                 times at a smaller aperture, or print through a step tablet."
             }
             Self::LampLag => {
                 "Use longer bursts, the same number of bursts on both strips, or measure the lamp's \

@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use super::PairAnswer;
+use crate::measure::curve::DrawnCurve;
 use crate::measure::estimate::Estimate;
 use crate::measure::units::DECADES_PER_STOP;
 
@@ -130,12 +132,50 @@ pub fn pooled(matches: &[MatchedStops]) -> Option<PooledMatches> {
     })
 }
 
-/// Whether the eye and the measurement agree within both their standard errors, at 95 %.
+/// What the measurement says at the tone of one match, given the reference's log exposures.
 ///
-/// `None` when either has no value or no error.
-pub fn agreement(eye: &Estimate, measured: &Estimate) -> Option<Agreement> {
-    let difference = eye.value? - measured.value?;
-    let error = eye.standard_error?.hypot(measured.standard_error?);
+/// The coupon's exposure of the density that the reference has at the matched place, less the
+/// reference's there: where the two strips differ in contrast or base this is not the ratio at net
+/// density 0.60. Its error is that of the ratio at the nearest compared tone. `None` where a curve
+/// doesn't come to the density.
+pub fn measured_at(answer: &PairAnswer, reference: &[f64], made: &Match) -> Option<MatchedStops> {
+    let (x, _) = exposure_at(reference, made.reference_at)?;
+    let paper = DrawnCurve::of(&answer.reference)?;
+    let coat = DrawnCurve::of(&answer.coupon)?;
+    let net = paper.density(x) - coat.dmin;
+    let stops = (coat.x_at(net)? - x) / DECADES_PER_STOP;
+    let nearest = answer.by_tone.iter().min_by(|a, b| {
+        let away = |tone: f64| (tone - net).abs();
+        away(a.net_density).total_cmp(&away(b.net_density))
+    });
+    let ratio = nearest.map_or(&answer.stops, |tone| &tone.stops);
+    Some(MatchedStops {
+        stops,
+        standard_error: ratio.standard_error?,
+    })
+}
+
+/// Whether the eye and the measurement agree within both their standard errors, at 95 %: each match
+/// against the measurement at its own tone.
+///
+/// Matches weigh by the eye's errors, which grow by their scatter about the measurement as in
+/// [`pooled`]; the measurement's error is one for all. `None` without matches.
+pub fn agreement(each: &[(MatchedStops, MatchedStops)]) -> Option<Agreement> {
+    let differences: Vec<MatchedStops> = each
+        .iter()
+        .map(|(eye, measured)| MatchedStops {
+            stops: eye.stops - measured.stops,
+            ..*eye
+        })
+        .collect();
+    let pooled = pooled(&differences)?.stops;
+    let measured = each
+        .iter()
+        .map(|(_, measured)| measured.standard_error)
+        .sum::<f64>()
+        / each.len() as f64;
+    let difference = pooled.value?;
+    let error = pooled.standard_error?.hypot(measured);
     Some(if difference.abs() <= NORMAL_95 * error {
         Agreement::Agree
     } else if difference > 0.0 {
@@ -216,16 +256,21 @@ mod tests {
 
     #[test]
     fn eye_and_measurement_agree_within_their_errors_only() {
-        let at = |value: f64, error| Estimate::between(value, error, value - error, value + error);
+        let at = |stops, standard_error| MatchedStops {
+            stops,
+            standard_error,
+        };
         let measured = at(2.7, 0.05);
-        assert_eq!(agreement(&at(2.8, 0.1), &measured), Some(Agreement::Agree));
-        assert_eq!(
-            agreement(&at(3.2, 0.1), &measured),
-            Some(Agreement::EyeWantsMore)
-        );
-        assert_eq!(
-            agreement(&at(2.0, 0.1), &measured),
-            Some(Agreement::EyeWantsLess)
-        );
+        for (eye, right) in [
+            (2.8, Agreement::Agree),
+            (3.2, Agreement::EyeWantsMore),
+            (2.0, Agreement::EyeWantsLess),
+        ] {
+            assert_eq!(agreement(&[(at(eye, 0.1), measured)]), Some(right));
+        }
+        assert_eq!(agreement(&[]), None);
+        // Each against its own tone: a softer coat needs more in the shadows than in the lights.
+        let soft = [(at(2.2, 0.1), at(2.2, 0.05)), (at(3.4, 0.1), at(3.4, 0.05))];
+        assert_eq!(agreement(&soft), Some(Agreement::Agree));
     }
 }

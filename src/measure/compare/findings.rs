@@ -3,7 +3,8 @@
 use super::{BudgetPart, PairAnswer, Source};
 use crate::measure::analysis::Settings;
 use crate::measure::curve::StripEvidence;
-use crate::measure::exposure::Series;
+use crate::measure::curve::model::SPEED_NET;
+use crate::measure::exposure::{Incomparable, Series};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 
 /// f-numbers closer than this share are the same setting.
@@ -18,6 +19,9 @@ const FAR_APART: f64 = 4.0;
 /// The same for a caution.
 const VERY_FAR_APART: f64 = 16.0;
 
+/// Share of a coat's full net density beyond which middle grey is no middle tone of it (common
+/// practice, no source: printing paper of net density 2 has it at 0.3).
+const NEAR_DMAX: f64 = 0.6;
 /// Unevenness of a reference, decades, from which it can't be factory-made paper, and how many
 /// times that of the coupon it must be.
 const UNEVEN_PAPER: f64 = 0.005;
@@ -49,9 +53,74 @@ pub(super) fn about_pair(
         findings.push(different_apertures(reference, coupon, answer, aperture));
     }
     findings.extend(lamp_lag(coupon, answer));
+    findings.extend(criterion_near_dmax(coupon, answer));
     findings.extend(reciprocity(reference, coupon));
     findings.extend(in_each_others_place(reference, coupon));
     findings
+}
+
+/// Two strips whose light can't be held against each other. The report knows their names.
+pub(super) fn incomparable(
+    reference: &StripEvidence,
+    coupon: &StripEvidence,
+    why: Incomparable,
+) -> Finding {
+    let word = why.word();
+    let said = |strip: &StripEvidence| {
+        let exposures = &strip.exposures;
+        match why {
+            Incomparable::Magnification => exposures.magnification.is_some(),
+            Incomparable::Filter => exposures.filter_density.is_some(),
+            Incomparable::Height | Incomparable::TooHigh => exposures.height.is_some(),
+            Incomparable::Enlarger => {
+                exposures.magnification.is_some() && exposures.focal_length.is_some()
+            }
+        }
+    };
+    let without = if said(reference) {
+        coupon.strip
+    } else {
+        reference.strip
+    };
+    let height = |strip: &StripEvidence| strip.exposures.height.unwrap_or(0.0);
+    let (seen, remedy) = match why {
+        Incomparable::Enlarger => (
+            format!(
+                "The reference's face lay {:.0} mm above the easel and the coupon's {:.0} mm, and \
+                 the enlarger isn't said of both.",
+                height(reference),
+                height(coupon)
+            ),
+            "Write `magnification` (on the easel) and `lens` (focal length in mm) with both strips."
+                .to_owned(),
+        ),
+        Incomparable::TooHigh => (
+            "A strip's face lay so high that no place of the lens makes a picture sharp on it."
+                .to_owned(),
+            "Correct `height`, `magnification` or `lens` of the two strips.".to_owned(),
+        ),
+        _ => (
+            format!("`{word}` is said of one of the two strips only."),
+            format!(
+                "Say `{word}` of both strips, or of neither if it was the same for both{}.",
+                match why {
+                    Incomparable::Filter => "; no filter is `filter: 0`",
+                    Incomparable::Height => "; the easel itself is `height: 0`",
+                    _ => "",
+                }
+            ),
+        ),
+    };
+    Finding {
+        kind: Kind::LightNotSaid,
+        weight: Weight::Blocking,
+        place: Place::strip(without),
+        seen,
+        matters: "The light of the two can't be compared: the ratio would be off by as many stops \
+                  as that makes."
+            .into(),
+        remedy,
+    }
 }
 
 /// Finds a reference that is a good deal more uneven than the coupon: factory-made paper is
@@ -105,6 +174,28 @@ fn different_apertures(
                  filter of known density in the light."
             .into(),
     }
+}
+
+/// Finds a coat so thin or so little developed that middle grey is one of its darkest tones.
+fn criterion_near_dmax(coupon: &StripEvidence, answer: &PairAnswer) -> Option<Finding> {
+    let net = answer.coupon.dmax.value? - answer.coupon.dmin.value?;
+    (SPEED_NET > NEAR_DMAX * net).then(|| Finding {
+        kind: Kind::CriterionNearDmax,
+        weight: Weight::Caution,
+        place: Place::strip(coupon.strip),
+        seen: format!(
+            "The full net density of the coupon is {net:.2}, and the ratio is that at net density \
+             {SPEED_NET:.2}: {:.0} % of it.",
+            100.0 * SPEED_NET / net
+        ),
+        matters:
+            "Middle grey of the paper is one of this coat's darkest tones. A print exposed by \
+                  this ratio is far too dark in the highlights."
+                .into(),
+        remedy: "Plan by the highlights instead (see the ratio by tone), or coat heavier and \
+                 develop longer, and test again."
+            .into(),
+    })
 }
 
 fn lamp_lag(coupon: &StripEvidence, answer: &PairAnswer) -> Option<Finding> {

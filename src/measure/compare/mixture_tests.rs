@@ -50,7 +50,9 @@ fn strip(role: Role, slower: f64, others: &[(f64, f64, usize)]) -> StripEvidence
         },
         f_number: 16.0,
         magnification: None,
-        filter_density: 0.0,
+        filter_density: None,
+        height: None,
+        focal_length: None,
     };
     let read = |slower: f64| reading(&exposures, -1.5 + slower * DECADES_PER_STOP);
     StripEvidence {

@@ -72,6 +72,8 @@ pub enum Source {
     DensityScale,
     /// The lamp's dead time.
     LampLag,
+    /// A hand times the bursts; a step tablet's densities aren't exact.
+    Timing,
     /// Click stops aren't exact.
     Aperture,
     /// It isn't certain how the strips are to be read: where steps and unexposed coat lie, which

@@ -47,7 +47,7 @@ struct Fit<'a> {
 
 impl<'a> Fit<'a> {
     fn of(strips: [&'a StripEvidence; 2], settings: &Settings) -> Option<Self> {
-        let [reference, coupon] = strips.map(|strip| strip.usable(settings.lag.0));
+        let [reference, coupon] = strips.map(|strip| strip.usable(settings));
         let mut joint = Joint::new(vec![reference?, coupon?], settings.lag, settings.priors)?;
         let best = joint.solve()?;
         Some(Self {

@@ -10,6 +10,7 @@ use crate::measure::curve::{
     solve_strips,
 };
 use crate::measure::estimate::{Estimate, Gap};
+use crate::measure::exposure::comparable;
 use crate::measure::finding::Finding;
 
 /// What a reference and a coupon say together, and what should be told about it.
@@ -78,7 +79,14 @@ pub(super) fn solve_once(
     if solved.fitted.is_some() {
         all.extend(odd_step::odd_steps(reference, coupon, settings));
     }
-    all.extend(findings::about_pair(reference, coupon, &answer, aperture));
+    match comparable(&reference.exposures, &coupon.exposures) {
+        Ok(()) => all.extend(findings::about_pair(reference, coupon, &answer, aperture)),
+        Err(why) => {
+            answer.withhold(Gap::LightNotSaid);
+            readings.clear();
+            all.push(findings::incomparable(reference, coupon, why));
+        }
+    }
     all.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
     if mixture::is_useless(&answer, &readings) {
         answer.withhold(Gap::UncertainSteps);

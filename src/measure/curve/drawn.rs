@@ -64,6 +64,21 @@ impl DrawnCurve {
         )
     }
 
+    /// The curve with its log exposures `by` times (above 0) as far from `about`.
+    #[must_use]
+    pub fn stretched(&self, about: f64, by: f64) -> Self {
+        let moved = |x: f64| about + by * (x - about);
+        Self {
+            dmin: self.dmin,
+            points: self
+                .points
+                .iter()
+                .map(|&(x, net)| (moved(x), net))
+                .collect(),
+            slopes: self.slopes.iter().map(|slope| slope / by).collect(),
+        }
+    }
+
     /// Log exposures between which it is drawn, decades.
     pub fn span(&self) -> (f64, f64) {
         (self.points[0].0, self.points[self.points.len() - 1].0)

@@ -3,6 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::model::Curve;
+use crate::measure::analysis::Settings;
 use crate::measure::exposure::Exposures;
 use crate::measure::reading::robust::median;
 use crate::measure::reading::{StripReading, Unevenness};
@@ -96,6 +97,8 @@ pub(crate) struct Usable {
     pub(crate) repeat_modes: usize,
     /// Log exposure of the entries after the margin at the expected lag.
     pub(crate) x: Vec<f64>,
+    /// Covariance of these log exposures: the hand's timing, the step tablet's list.
+    x_covariance: DMatrix<f64>,
     /// How uneven the coat is.
     unevenness: Unevenness,
 }
@@ -147,9 +150,10 @@ impl StripEvidence {
             && reading.scale_modes.nrows() == count
     }
 
-    /// What counts in a fit, at an expected lag in seconds; `None` with fewer than
+    /// What counts in a fit, at the expected lag of the settings; `None` with fewer than
     /// [`FEWEST_STEPS`] steps.
-    pub(crate) fn usable(&self, lag: f64) -> Option<Usable> {
+    pub(crate) fn usable(&self, settings: &Settings) -> Option<Usable> {
+        let lag = settings.lag.0;
         if !self.is_whole() {
             return None;
         }
@@ -158,6 +162,7 @@ impl StripEvidence {
         let mut has_margin = false;
         let mut entries = vec![];
         let mut exposures = vec![];
+        let mut steps = vec![];
         for entry in 0..reading.density.len() {
             let finite = reading.density[entry].is_finite()
                 && reading
@@ -183,6 +188,7 @@ impl StripEvidence {
                         continue;
                     }
                     exposures.push(exposure);
+                    steps.push(step);
                 }
             }
             entries.push(entry);
@@ -196,6 +202,11 @@ impl StripEvidence {
             return None;
         }
         let x = exposures.iter().map(|e| e.at(lag)).collect();
+        let x_covariance = self
+            .exposures
+            .log_exposure_covariance(lag, settings.timing_error, settings.tablet_error)
+            .select_rows(&steps)
+            .select_columns(&steps);
         Some(Usable {
             role: self.role,
             has_margin,
@@ -206,12 +217,21 @@ impl StripEvidence {
             entries,
             exposures,
             x,
+            x_covariance,
             unevenness: reading.unevenness,
         })
     }
 }
 
 impl Usable {
+    /// What the errors of the log exposures do to the steps' densities on a curve.
+    pub(crate) fn timing_along(&self, curve: &Curve) -> DMatrix<f64> {
+        let slopes: Vec<f64> = self.x.iter().map(|&x| curve.slope(x)).collect();
+        DMatrix::from_fn(slopes.len(), slopes.len(), |i, j| {
+            self.x_covariance[(i, j)] * slopes[i] * slopes[j]
+        })
+    }
+
     /// Most that a step's error is resized by the curve, either way.
     const MOST_RESIZED: f64 = 3.0;
 

@@ -262,7 +262,7 @@ fn not_monotone(
     settings: &Settings,
     findings: &mut Vec<Finding>,
 ) {
-    let Some(usable) = evidence.usable(settings.lag.0) else {
+    let Some(usable) = evidence.usable(settings) else {
         return;
     };
     let skip = usize::from(usable.has_margin);

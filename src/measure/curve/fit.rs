@@ -131,6 +131,23 @@ impl Joint {
         covariance
     }
 
+    /// What the errors of the exposures do to the densities, along the curves of `parameters`.
+    pub(crate) fn timing_covariance(&self, parameters: &[f64]) -> DMatrix<f64> {
+        let count = self.densities();
+        let mut covariance = DMatrix::zeros(count, count);
+        for (index, strip) in self.strips.iter().enumerate() {
+            let Some(curve) = self.curve(parameters, index) else {
+                continue;
+            };
+            let own = strip.usable.timing_along(&curve);
+            let first = strip.first_step_row();
+            covariance
+                .view_mut((first, first), own.shape())
+                .copy_from(&own);
+        }
+        covariance
+    }
+
     /// Modes of the density scale at all densities, column for column.
     pub(crate) fn modes(&self) -> DMatrix<f64> {
         let columns = self
@@ -171,7 +188,8 @@ impl Joint {
         covariance += &modes * modes.transpose();
         for (index, strip) in self.strips.iter().enumerate() {
             let curve = self.curve(parameters.as_slice(), index)?;
-            let own = Warp::new(&curve, &strip.usable.x).shape() * (PILOT_SIZE * PILOT_SIZE);
+            let own = Warp::new(&curve, &strip.usable.x).shape() * (PILOT_SIZE * PILOT_SIZE)
+                + strip.usable.timing_along(&curve);
             let first = strip.first_step_row();
             let mut block = covariance.view_mut((first, first), own.shape());
             block += own;

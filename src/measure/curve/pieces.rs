@@ -125,7 +125,9 @@ mod tests {
             },
             f_number: 16.0,
             magnification: None,
-            filter_density: 0.0,
+            filter_density: None,
+            height: None,
+            focal_length: None,
         };
         let parameters = [0.1, 1.5f64.ln(), 95f64.ln(), -1.2, 0.0, 0.0];
         let curve = Curve::new(&parameters, SPEED_NET).expect("a curve");
@@ -147,7 +149,6 @@ mod tests {
                 repeat_modes: 0,
                 unevenness: Unevenness::default(),
             },
-            others: vec![],
             excluded: vec![],
         }
     }
@@ -160,7 +161,7 @@ mod tests {
         let settings = Settings::default();
         let size = |scatter: f64| {
             let strip = strip(|step| scatter * OFF[step]);
-            scattered(&strip.usable(0.0).expect("nine steps"), &settings)
+            scattered(&strip.usable(&settings).expect("nine steps"), &settings)
                 .scatter
                 .size
         };

@@ -54,8 +54,8 @@ pub(crate) struct Solved {
     pub(crate) fitted: Option<Fitted>,
 }
 
-fn sort_out(evidence: &StripEvidence, lag: f64) -> Result<Usable, Outcome> {
-    let Some(usable) = evidence.usable(lag) else {
+fn sort_out(evidence: &StripEvidence, settings: &Settings) -> Result<Usable, Outcome> {
+    let Some(usable) = evidence.usable(settings) else {
         return Err(Outcome::Unfitted(Gap::TooFewSteps, None));
     };
     let net = usable.highest_net();
@@ -99,7 +99,7 @@ pub(crate) fn solve_strips(evidences: &[&StripEvidence], settings: &Settings) ->
     let mut usables = vec![];
     let mut outcomes: Vec<Outcome> = evidences
         .iter()
-        .map(|evidence| match sort_out(evidence, settings.lag.0) {
+        .map(|evidence| match sort_out(evidence, settings) {
             Ok(usable) => {
                 usables.push(usable);
                 Outcome::Fitted(usables.len() - 1)

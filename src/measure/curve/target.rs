@@ -70,6 +70,11 @@ impl StripTarget {
         for i in 0..rows {
             own[(i, i)] += LEAST_VARIANCE + shared.left[strip.row + i];
         }
+        // The steps' own exposures err too: a hand at the switch, a step tablet's list.
+        let timing = usable.timing_along(&pilot);
+        let first_step = rows - timing.nrows();
+        let mut of_steps = own.view_mut((first_step, first_step), timing.shape());
+        of_steps += timing;
         let lower = own.cholesky()?.unpack();
         let whiten = lower.solve_lower_triangular(&DMatrix::identity(rows, rows))?;
         // The warp's covariance where the own errors have none, turned to its axes.

@@ -76,6 +76,12 @@ pub enum ExposureError {
     /// A magnification that cannot be.
     #[error("magnification {0}: it must be above 0 and at most 1000")]
     BadMagnification(f64),
+    /// A height that cannot be.
+    #[error("a face {0} mm above the easel: it must be between -1000 and 1000")]
+    BadHeight(f64),
+    /// A focal length that cannot be.
+    #[error("a lens of {0} mm: focal lengths are between 10 and 1000 mm")]
+    BadLens(f64),
     /// A filter density that cannot be.
     #[error("filter density {0}: it must be between 0 and 6")]
     BadFilter(f64),
@@ -201,7 +207,12 @@ impl Exposures {
         self.series.check()?;
         check_f_number(self.f_number)?;
         check_magnification(self.magnification)?;
-        check_filter(self.filter_density)
+        check_filter(self.filter_density.unwrap_or(0.0))?;
+        check_height(self.height)?;
+        match self.focal_length {
+            Some(mm) if !(10.0..=1000.0).contains(&mm) => Err(ExposureError::BadLens(mm)),
+            _ => Ok(()),
+        }
     }
 }
 
@@ -231,6 +242,13 @@ pub fn check_f_number(f_number: f64) -> Result<(), ExposureError> {
 fn check_magnification(magnification: Option<f64>) -> Result<(), ExposureError> {
     match magnification {
         Some(m) if !(m > 0.0 && m <= 1000.0) => Err(ExposureError::BadMagnification(m)),
+        _ => Ok(()),
+    }
+}
+
+fn check_height(height: Option<f64>) -> Result<(), ExposureError> {
+    match height {
+        Some(mm) if !(-1000.0..=1000.0).contains(&mm) => Err(ExposureError::BadHeight(mm)),
         _ => Ok(()),
     }
 }

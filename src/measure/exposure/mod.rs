@@ -2,12 +2,15 @@
 //!
 //! X = log10(sum over bursts of (t - lag)) - 2 log10 N - 2 log10(1 + m) - D_filter, in
 //! decades; t in seconds, N the exact f-number, m the magnification, lag the lamp's dead
-//! time per burst. All strips of a session share one relative unit.
+//! time per burst. All strips of a session share one relative unit. Where a strip's face lay above
+//! the easel, m is the magnification on it.
 
 pub mod aperture;
 pub mod check;
+mod comparable;
 pub mod entry;
 pub mod sentence;
+mod timing;
 pub(in crate::measure) mod words;
 pub mod write;
 
@@ -16,10 +19,12 @@ mod tests;
 
 use serde::{Deserialize, Serialize};
 
+use super::optics::Thrown;
 use super::units::Seconds;
 
 pub use aperture::{Aperture, exact_aperture_note};
 pub use check::ExposureError;
+pub use comparable::{Incomparable, comparable};
 pub use entry::EntryError;
 pub use sentence::Exposure;
 
@@ -129,10 +134,15 @@ pub struct Exposures {
     pub series: Series,
     /// Exact f-number (f/11 as engraved is 11.3137).
     pub f_number: f64,
-    /// Magnification print/negative; `None` leaves the factor out (same for all strips).
+    /// Magnification print/negative on the easel; `None` leaves the factor out (same for all
+    /// strips).
     pub magnification: Option<f64>,
-    /// Density of filters in the light for the whole strip.
-    pub filter_density: f64,
+    /// Density of filters in the light for the whole strip; `None`: nobody says, taken as 0.
+    pub filter_density: Option<f64>,
+    /// How far the strip's face lay above the easel, mm; `None`: nobody says, taken as the easel.
+    pub height: Option<f64>,
+    /// Focal length of the enlarger's lens, mm: what the height does to the light follows from it.
+    pub focal_length: Option<f64>,
 }
 
 impl Exposures {
@@ -140,9 +150,7 @@ impl Exposures {
     ///
     /// A step whose bursts are all shorter than the lag has minus infinity.
     pub fn log_exposures(&self, lag: f64) -> Vec<f64> {
-        let whole = -2.0 * self.f_number.log10()
-            - self.magnification.map_or(0.0, |m| 2.0 * (1.0 + m).log10())
-            - self.filter_density;
+        let whole = -self.in_the_way();
         self.series
             .doses()
             .iter()
@@ -154,6 +162,23 @@ impl Exposures {
                     - dose.density
             })
             .collect()
+    }
+
+    /// What the optics take from the light of the whole strip, decades: f-number, magnification
+    /// where the face lies, filters.
+    pub fn in_the_way(&self) -> f64 {
+        let m = self.on_face().or(self.magnification);
+        2.0 * self.f_number.log10()
+            + m.map_or(0.0, |m| 2.0 * (1.0 + m).log10())
+            + self.filter_density.unwrap_or(0.0)
+    }
+
+    /// Magnification on the strip's face, refocused there as a print is; `None` when nothing says
+    /// it, or when nothing would be sharp so high.
+    fn on_face(&self) -> Option<f64> {
+        let height = self.height.filter(|height| *height != 0.0)?;
+        let thrown = Thrown::new(self.focal_length?, self.magnification?, height)?;
+        Some(thrown.on_piece)
     }
 
     /// Change of each log exposure with the lamp lag, decades per second.

@@ -17,12 +17,17 @@ pub struct Exposure {
     pub aperture: Aperture,
     /// Magnification print/negative, above 0.
     pub magnification: Option<f64>,
-    /// Density of filters in the light for the whole strip.
-    pub filter_density: f64,
+    /// Density of filters in the light for the whole strip, if somebody says it.
+    pub filter_density: Option<f64>,
+    /// How far the strip's face lay above the easel, mm, if somebody says it.
+    pub height: Option<f64>,
+    /// Focal length of the enlarger's lens, mm, if somebody says it.
+    pub focal_length: Option<f64>,
 }
 
 impl Exposure {
-    /// Reads a sentence: `SERIES at APERTURE[, magnified M x][, filter D]`. SERIES is
+    /// Reads a sentence: `SERIES at APERTURE[, magnified M x][, filter D][, height 12mm]
+    /// [, lens 80mm]`. SERIES is
     /// `building up TIMES` (the bursts), `building up totals TIMES`, `one at a time TIMES`,
     /// `wedge TIME through DENSITIES`, `thirds from TIME, N steps`, or just times.
     ///
@@ -46,7 +51,9 @@ impl Exposure {
             series,
             aperture,
             magnification: None,
-            filter_density: 0.0,
+            filter_density: None,
+            height: None,
+            focal_length: None,
         };
         exposure.read_light(&mut light)?;
         exposure.exposures().check()?;
@@ -54,7 +61,7 @@ impl Exposure {
     }
 
     fn read_light(&mut self, light: &mut Reader) -> Result<(), EntryError> {
-        const WANTED: &str = "`magnified 3x` or `filter 0.3`";
+        const WANTED: &str = "`magnified 3x`, `filter 0.3`, `height 12mm` or `lens 80mm`";
         while !light.is_done() {
             light.take_mark(&[',', ';']);
             if light.take_word(&["magnified", "magnification", "enlarged"]) {
@@ -62,7 +69,12 @@ impl Exposure {
                 light.take_word(&["x", "times"]);
                 self.magnification = Some(m);
             } else if light.take_word(&["filter", "filtered"]) {
-                self.filter_density = light.take_number().ok_or_else(|| not(light, WANTED))?;
+                let density = light.take_number().ok_or_else(|| not(light, WANTED))?;
+                self.filter_density = Some(density);
+            } else if light.take_word(&["height", "high"]) {
+                self.height = Some(millimetres(light, WANTED)?);
+            } else if light.take_word(&["lens"]) {
+                self.focal_length = Some(millimetres(light, WANTED)?);
             } else {
                 return Err(not(light, WANTED));
             }
@@ -77,8 +89,18 @@ impl Exposure {
             f_number: self.aperture.exact,
             magnification: self.magnification,
             filter_density: self.filter_density,
+            height: self.height,
+            focal_length: self.focal_length,
         }
     }
+}
+
+/// A length in millimetres, with or without its unit.
+fn millimetres(light: &mut Reader, wanted: &'static str) -> Result<f64, EntryError> {
+    let below = light.take_mark(&['-']);
+    let length = light.take_number().ok_or_else(|| not(light, wanted))?;
+    light.take_word(&["mm", "millimetre", "millimetres"]);
+    Ok(if below { -length } else { length })
 }
 
 fn one_at_a_time(mut before: Reader, mut times: Reader) -> Result<Series, EntryError> {

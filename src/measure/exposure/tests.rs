@@ -152,7 +152,7 @@ fn a_whole_exposure_is_read_from_one_sentence() {
     );
     assert_eq!(exposure.aperture.engraved, Some(11.0));
     assert_eq!(exposure.magnification, Some(3.5));
-    assert_eq!(exposure.filter_density, 0.3);
+    assert_eq!(exposure.filter_density, Some(0.3));
     let one = Exposure::read("one at a time 2s 4s 8s at f/8").unwrap();
     assert_eq!(
         one.series,

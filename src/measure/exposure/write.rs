@@ -69,8 +69,14 @@ pub fn sentence(exposure: &Exposure) -> String {
     if let Some(m) = exposure.magnification {
         text.push_str(&format!(", magnified {m}x"));
     }
-    if exposure.filter_density != 0.0 {
-        text.push_str(&format!(", filter {}", exposure.filter_density));
+    if let Some(density) = exposure.filter_density {
+        text.push_str(&format!(", filter {density}"));
+    }
+    if let Some(mm) = exposure.height {
+        text.push_str(&format!(", height {mm}mm"));
+    }
+    if let Some(mm) = exposure.focal_length {
+        text.push_str(&format!(", lens {mm}mm"));
     }
     text
 }
@@ -88,6 +94,8 @@ mod tests {
             "1/2 stop from 1s, 10 steps at f/16, filter 0.3",
             "wedge 8s through 0.05 0.2 0.35 0.5 at f/16",
             "2s 4s 8s 16s at f/5.6",
+            "2s 4s 8s 16s at f/5.6, magnified 4x, filter 0, height 12mm, lens 80mm",
+            "2s 4s 8s 16s at f/8, height -3.5mm",
         ] {
             let first = Exposure::read(text).unwrap();
             let written = sentence(&first);

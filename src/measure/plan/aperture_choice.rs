@@ -151,25 +151,13 @@ fn same(a: f64, b: f64) -> bool {
 /// Error that the click stops add to the plan, in stops.
 ///
 /// Each engraved stop has an error of its own, the same whenever it is set; the difference of
-/// two has the standard error `click_error`. What the plan needs is e(N_e) - e(N_p) - e(N_c) +
-/// e(N_r), with c and r the tested coupon and reference: stops that meet themselves drop out.
-///
-/// Where the tests had several f-numbers their own error is in the foreseen ratio already.
+/// two has the standard error `click_error`. What the plan needs is e(N_e) - e(N_p) less what the
+/// tests' stops did to the ratio, e(N_c) - e(N_r) with c and r the tested coupon and reference, of
+/// several sessions each by its share: stops that meet themselves drop out.
 pub(super) fn click_error(basis: &Basis, on_paper: f64, on_coating: f64) -> f64 {
-    let Some((reference, coupon)) = basis.f_numbers() else {
-        return if same(on_paper, on_coating) {
-            0.0
-        } else {
-            basis.click_error
-        };
-    };
     let mut weights: Vec<(f64, f64)> = vec![];
-    for (f_number, weight) in [
-        (on_coating, 1.0),
-        (on_paper, -1.0),
-        (coupon, -1.0),
-        (reference, 1.0),
-    ] {
+    let plan = [(on_coating, 1.0), (on_paper, -1.0)];
+    for (f_number, weight) in plan.into_iter().chain(basis.clicks.iter().copied()) {
         match weights.iter_mut().find(|(other, _)| same(*other, f_number)) {
             Some((_, sum)) => *sum += weight,
             None => weights.push((f_number, weight)),

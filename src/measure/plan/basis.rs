@@ -40,6 +40,10 @@ pub struct Side {
     pub speed_time: f64,
     /// Exact f-number; `None` when the tests had several.
     pub f_number: Option<f64>,
+    /// How far its face lay above the easel in the tests, mm; `None`: nobody says.
+    pub height: Option<f64>,
+    /// Whether its steps differ by their times: then its curve is on a scale of time.
+    pub by_time: bool,
     /// Exponent p of the law of reciprocity failure, effect ~ I t^p (K. Schwarzschild 1900),
     /// when known; about the tested times.
     pub reciprocity: Option<f64>,
@@ -76,8 +80,10 @@ pub struct Basis {
     /// Stops by which the coating is slower at the speed point, as the next session is
     /// foreseen, with the apertures of the tests taken as exact.
     pub stops: Predictive,
-    /// The same with the error of the tests' click stops.
-    pub stops_any_aperture: Predictive,
+    /// How the errors of the tests' click stops are in `stops`: f-number and weight. A coupon's
+    /// stop that lets more light through than engraved makes the coating look faster: -1, and the
+    /// reference's +1; of several sessions each has its share.
+    pub clicks: Vec<(f64, f64)>,
     /// The ratio at other tones, lightest first; empty: only the curves say.
     pub by_tone: Vec<ToneShift>,
     /// Dead time of the lamp a burst, seconds, and its standard uncertainty.
@@ -86,10 +92,26 @@ pub struct Basis {
     pub click_error: f64,
     /// Standard error of what one pair of strips tells, in stops.
     pub pair_error: f64,
+    /// The reference's part of that, in stops.
+    pub paper_error: f64,
     /// Standard deviation from piece to piece, in stops.
     pub piece_scatter: f64,
     /// Where this comes from.
     pub origin: Origin,
+    /// What was made of an alarm that the speed drifts.
+    pub drift: Option<Drift>,
+}
+
+/// How a plan follows a material that changes from session to session.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Drift {
+    /// Sessions that the plan goes by.
+    pub trusted: usize,
+    /// Sessions that the profile has.
+    pub of: usize,
+    /// Stops from one session to the next along a steady trend, which the plan follows one session
+    /// on; `None` after a step.
+    pub next_change: Option<f64>,
 }
 
 /// A strip of the session that a basis is built from.
@@ -115,37 +137,73 @@ impl Basis {
         session_error: f64,
     ) -> Result<Self, Gap> {
         let exact = predictive(&answer.stops_exact_aperture).ok_or_else(|| gap(&answer.stops))?;
-        let any = predictive(&answer.stops).ok_or_else(|| gap(&answer.stops))?;
         let side = |tested: Tested<'_>, answer: &CurveAnswer| {
             Side::of(tested, answer, lag.0).ok_or(Gap::NotMeasured)
         };
+        let speed_error = answer.reference.speed_point.half_width();
+        let paper_error = speed_error.unwrap_or(0.0) / TO_THE_END / DECADES_PER_STOP;
         Ok(Self {
             paper: side(paper, &answer.reference)?,
             coating: side(coating, &answer.coupon)?,
             stops: exact.widened(session_error),
-            stops_any_aperture: any.widened(session_error),
+            clicks: vec![
+                (coating.exposures.f_number, -1.0),
+                (paper.exposures.f_number, 1.0),
+            ],
             by_tone: by_tone(answer),
             lag,
             click_error,
             pair_error: exact.scale,
+            paper_error: paper_error.min(exact.scale),
             piece_scatter: PIECE_SCATTER,
             origin: Origin::OneSession(session_error),
+            drift: None,
         })
+    }
+
+    /// The same knowledge of a coating whose exponent of reciprocity failure is known.
+    ///
+    /// Strips that were exposed by time have their curves on a scale of time: with the exponent p a
+    /// stop of time acts like p stops of light, so that such a curve, its range and the ratio by tone
+    /// are stretched by 1/p against what the light of a negative does. Here they are put on the scale
+    /// of light, about the speed point, whose tested time the law is anchored at.
+    #[must_use]
+    pub fn knowing_reciprocity(&self, exponent: Option<f64>) -> Self {
+        let mut known = self.clone();
+        known.coating.reciprocity = exponent;
+        let coating = &self.coating;
+        let (Some(p), Some(middle)) = (exponent, coating.curve.speed_point()) else {
+            return known;
+        };
+        if !coating.by_time {
+            return known;
+        }
+        known.coating.curve = coating.curve.stretched(middle, p);
+        known.coating.range_bounds = coating.range_bounds.map(|(low, high)| (p * low, p * high));
+        for tone in &mut known.by_tone {
+            if let Some(x) = coating.curve.x_at(tone.net_density) {
+                tone.stops -= (1.0 - p) * (x - middle) / DECADES_PER_STOP;
+            }
+        }
+        known
     }
 
     /// The same knowledge with paper and coating in each other's place: how a recipe of the
     /// coating is carried back to paper.
     #[must_use]
     pub fn reversed(&self) -> Self {
-        let back = |p: &Predictive| Predictive {
-            centre: -p.centre,
-            ..*p
-        };
         Self {
             paper: self.coating.clone(),
             coating: self.paper.clone(),
-            stops: back(&self.stops),
-            stops_any_aperture: back(&self.stops_any_aperture),
+            stops: Predictive {
+                centre: -self.stops.centre,
+                ..self.stops
+            },
+            clicks: self
+                .clicks
+                .iter()
+                .map(|&(at, weight)| (at, -weight))
+                .collect(),
             by_tone: self
                 .by_tone
                 .iter()
@@ -156,11 +214,6 @@ impl Basis {
                 .collect(),
             ..self.clone()
         }
-    }
-
-    /// Exact f-numbers of reference and coupon, when all tests had the same two.
-    pub fn f_numbers(&self) -> Option<(f64, f64)> {
-        Some((self.paper.f_number?, self.coating.f_number?))
     }
 
     /// How the ratio at a net density differs from that at the speed point, between the tones
@@ -196,13 +249,19 @@ impl Basis {
 
     /// What is foreseen at a tone, from what is foreseen at the speed point.
     pub fn at_tone(&self, speed: Predictive, shift: ToneShift) -> Predictive {
-        let variance = speed.scale.powi(2);
-        Predictive {
+        let moved = Predictive {
             centre: speed.centre + shift.stops,
-            scale: (variance + shift.variance)
-                .max(LEAST_VARIANCE * variance)
-                .sqrt(),
-            freedom: speed.freedom,
+            ..speed
+        };
+        if shift.variance >= 0.0 {
+            return moved.widened(shift.variance.sqrt());
+        }
+        let variance = speed.spread().powi(2);
+        let left = ((variance + shift.variance) / variance).max(LEAST_VARIANCE);
+        Predictive {
+            scale: moved.scale * left.sqrt(),
+            normal: moved.normal * left.sqrt(),
+            ..moved
         }
     }
 
@@ -240,11 +299,7 @@ impl Side {
             totals().fold(0.0, f64::max),
         );
         let speed = answer.speed_point.value.or_else(|| curve.speed_point())?;
-        let in_the_way = 2.0 * exposures.f_number.log10()
-            + exposures
-                .magnification
-                .map_or(0.0, |m| 2.0 * (1.0 + m).log10())
-            + exposures.filter_density;
+        let in_the_way = exposures.in_the_way();
         let speed_time = match exposures.series {
             // One burst for all steps.
             Series::PrintedWedge { time, .. } => time.0,
@@ -257,9 +312,20 @@ impl Side {
             times,
             speed_time,
             f_number: Some(exposures.f_number),
+            height: exposures.height,
+            by_time: !matches!(exposures.series, Series::PrintedWedge { .. }),
             reciprocity: None,
         })
     }
+}
+
+/// What one piece of another evening needs, in stops slower, from a pair of strips: the strips'
+/// error, and the usual scatter from evening to evening and from piece to piece. It is what a plan
+/// by one session goes by where paper and piece are printed at one aperture; `None` without a ratio
+/// that has both bounds.
+pub fn next_evening(answer: &PairAnswer) -> Option<Predictive> {
+    let told = predictive(&answer.stops)?;
+    Some(told.widened(SESSION_ERROR).widened(PIECE_SCATTER))
 }
 
 /// The normal distribution with the median and the half-width of an estimate.

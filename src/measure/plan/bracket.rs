@@ -16,6 +16,8 @@ pub const MOST_PIECES: usize = 12;
 /// Equal shares that the foreseen common part is cut into for the mean over it: the chance
 /// is then good to about 0.001.
 const SHARES: usize = 400;
+/// Standard deviations from the middle to the end of a 95 % interval.
+const NORMAL_95: f64 = 1.959_964;
 /// First and last step of the search for the exposures, as shares of the whole spread.
 const FIRST_STEP: f64 = 0.25;
 const LAST_STEP: f64 = 0.002;
@@ -47,9 +49,7 @@ pub struct Instead {
 
 /// The common part in equal shares, each by the middle of its own.
 fn shares(need: &Predictive) -> Vec<f64> {
-    (0..SHARES)
-        .map(|share| need.quantile((share as f64 + 0.5) / SHARES as f64))
-        .collect()
+    need.quantiles((0..SHARES).map(|share| (share as f64 + 0.5) / SHARES as f64))
 }
 
 /// Chance of a piece to hit when its need is normal about `off` with this scatter.
@@ -127,7 +127,7 @@ pub fn best(need: &Predictive, scatter: f64, tolerance: f64, pieces: usize) -> (
             .collect()
     };
     // Wider than two tolerances leaves gaps between pieces without scatter.
-    let spread = tolerance + scatter + centred.scale;
+    let spread = tolerance + scatter + centred.spread();
     let mut offsets = ladder(0.0);
     let mut found = score(&offsets);
     for tried in 1..=40 {
@@ -172,7 +172,12 @@ impl Bracket {
     ) -> Self {
         let (stops, chance) = best(need, scatter, tolerance, pieces);
         let (_, another_piece) = best(need, scatter, tolerance, pieces + 1);
-        let (_, another_pair) = best(&after_pair(need, pair_error), scatter, tolerance, pieces);
+        let (_, another_pair) = best(
+            &after_pair(need, pair_error, scatter),
+            scatter,
+            tolerance,
+            pieces,
+        );
         Self {
             tolerance,
             stops,
@@ -187,15 +192,21 @@ impl Bracket {
 }
 
 /// What is foreseen after another pair of strips on the day of printing: what was known and
-/// what the pair tells, each with its own weight (normal distributions).
-pub fn after_pair(need: &Predictive, pair_error: f64) -> Predictive {
-    let information = need.scale.powi(-2) + pair_error.powi(-2);
-    if need.scale <= 0.0 {
+/// what the pair tells, each with its own weight (as of normal distributions with their 95 %
+/// intervals).
+///
+/// The pair's coupon is one coated piece more: it differs from the day's pieces by `scatter` of its
+/// own, so that a pair without any error of measurement still doesn't tell what all pieces need.
+pub fn after_pair(need: &Predictive, pair_error: f64, scatter: f64) -> Predictive {
+    let before = need.half_width() / NORMAL_95;
+    let told = pair_error.hypot(scatter);
+    if before <= 0.0 {
         return *need;
     }
-    if pair_error <= 0.0 {
+    if told <= 0.0 {
         return Predictive::normal(need.centre, 0.0);
     }
+    let information = before.powi(-2) + told.powi(-2);
     Predictive::normal(need.centre, information.powf(-0.5))
 }
 
@@ -238,11 +249,7 @@ mod tests {
             (0.1, 3.0, 0.05, 0.1, 5),
             (0.25, f64::INFINITY, 0.0, 0.2, 3),
         ] {
-            let need = Predictive {
-                centre: 1.7,
-                scale,
-                freedom,
-            };
+            let need = Predictive::student(1.7, scale, freedom);
             let (exposures, said) = best(&need, scatter, tolerance, pieces);
             let days = 40_000;
             let hits = (0..days)
@@ -261,6 +268,24 @@ mod tests {
             let share = f64::from(u32::try_from(hits).unwrap()) / f64::from(days);
             assert!((share - said).abs() < 0.01, "{pieces}: {share} {said}");
         }
+    }
+
+    /// With pieces 0.1 stop apart the coupon of another pair is 0.1 stop from the day's middle:
+    /// what was known to 0.2 is then known to 0.0895, not to 0 (1/0.2^2 + 1/0.1^2 = 1/0.0894^2).
+    #[test]
+    fn another_pairs_coupon_scatters_like_any_piece() {
+        let need = Predictive::normal(2.0, 0.2);
+        let after = after_pair(&need, 0.0, 0.1);
+        assert!((after.scale - 0.089_443).abs() < 1e-5, "{after:?}");
+        assert_eq!(after_pair(&need, 0.0, 0.0).scale, 0.0);
+        // A Student t counts by its interval, not by its scale.
+        let tailed = Predictive::student(2.0, 0.1, 2.0);
+        let by_width = Predictive::normal(2.0, tailed.half_width() / 1.959_964);
+        let (one, other) = (
+            after_pair(&tailed, 0.05, 0.1),
+            after_pair(&by_width, 0.05, 0.1),
+        );
+        assert!((one.scale - other.scale).abs() < 1e-9);
     }
 
     #[test]

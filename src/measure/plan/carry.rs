@@ -5,10 +5,10 @@
 use super::aperture_choice::{self, Light, click_error};
 use super::basis::{Basis, Origin, ToneShift};
 use super::bracket::Bracket;
-use super::changes;
+use super::changes::{self, Base};
 use super::contrast;
 use super::notes;
-use super::piece::Piece;
+use super::piece::{HeadMove, Piece};
 use super::place::{self, Place};
 use super::planned::{Aim, Choices, Doubt, Plan, PlannedExposure};
 use super::recipe::{Recipe, Tone};
@@ -23,6 +23,9 @@ use crate::measure::units::Stops;
 /// Whatever can't be computed is absent, with a finding that says why.
 pub fn carry(recipe: &Recipe, piece: &Piece, basis: &Basis, choices: &Choices) -> Plan {
     let mut findings = notes::about_recipe(recipe, basis);
+    if choices.head == HeadMove::Stays {
+        findings.extend(notes::tested_height(piece, basis));
+    }
     let place = place::find(recipe, piece, choices, &mut findings);
     let exposure = place
         .as_ref()
@@ -36,13 +39,13 @@ pub fn carry(recipe: &Recipe, piece: &Piece, basis: &Basis, choices: &Choices) -
         exposure: None,
         findings,
     };
-    if let (Some(place), Some((planned, white))) = (place, exposure) {
+    if let (Some(place), Some((planned, base))) = (place, exposure) {
         plan.on_piece = place::on_piece(&place, piece, choices, planned.aperture.exact);
         if let Some(on_piece) = &plan.on_piece {
             let about = notes::about_place(on_piece, piece, choices);
             plan.findings.extend(about);
         }
-        plan.changes = changes::carry(recipe, basis, white);
+        plan.changes = changes::carry(recipe, basis, &base);
         plan.findings
             .extend(notes::about_changes(&plan.changes, basis));
         plan.findings
@@ -51,7 +54,7 @@ pub fn carry(recipe: &Recipe, piece: &Piece, basis: &Basis, choices: &Choices) -
         let (scale, about) = contrast::scale(recipe, basis, shift);
         plan.scale = scale;
         plan.findings.extend(about);
-        plan.bracket = Some(bracket(&planned, white, basis, choices));
+        plan.bracket = Some(bracket(&planned, base.seconds, basis, choices));
         plan.exposure = Some(planned);
     }
     plan.findings
@@ -59,7 +62,7 @@ pub fn carry(recipe: &Recipe, piece: &Piece, basis: &Basis, choices: &Choices) -
     plan
 }
 
-/// The exposure, and its seconds of light without the lamp's dead time.
+/// The exposure, and what burns and dodges go by.
 fn exposure(
     recipe: &Recipe,
     piece: &Piece,
@@ -67,7 +70,7 @@ fn exposure(
     choices: &Choices,
     place: &Place,
     findings: &mut Vec<Finding>,
-) -> Option<(PlannedExposure, f64)> {
+) -> Option<(PlannedExposure, Base)> {
     let (lag, lag_error) = basis.lag;
     let white = recipe.white_seconds(lag);
     if white <= 0.0 {
@@ -91,15 +94,12 @@ fn exposure(
         choices,
         place,
         seconds: &seconds,
-        spread: basis.stops.scale,
+        spread: basis.stops.spread(),
     };
     let (aperture, why) = aperture_choice::choose(&light);
     let given = seconds(&aperture);
     let click = click_error(basis, recipe.aperture.exact, aperture.exact);
-    let speed = match basis.f_numbers() {
-        Some(_) => basis.stops,
-        None => basis.stops_any_aperture,
-    };
+    let speed = basis.stops;
     // t_e - lag = k (t_p - lag): the lag's error moves what is needed by what it takes from
     // the one and adds to the other, in stops.
     let by_lag = (1.0 / given - recipe.base.len() as f64 / white) / std::f64::consts::LN_2;
@@ -113,20 +113,20 @@ fn exposure(
         aperture,
         f_number: aperture.written(),
         why,
-        time: in_seconds(&stops, need.centre, given, lag),
+        time: basis.coating.in_seconds(&stops, need.centre, given, lag),
         factor: stops.map(f64::exp2, factor_slope),
         stops,
         need,
         piece_scatter: basis.piece_scatter,
         doubts: doubts(basis, &at_tone, click, by_lag),
     };
-    Some((planned, given))
-}
-
-/// Lamp time at stops of need around those that `seconds` of light were worked out for.
-fn in_seconds(stops: &Estimate, centre: f64, seconds: f64, lag: f64) -> Estimate {
-    let time = |stops: f64| seconds * (stops - centre).exp2() + lag;
-    stops.map(time, seconds * std::f64::consts::LN_2)
+    let base = Base {
+        seconds: given,
+        shift,
+        speed,
+        others: [click, by_lag, basis.piece_scatter],
+    };
+    Some((planned, base))
 }
 
 /// How many times the light as if its time were one of those that the paper was tested with.
@@ -148,6 +148,18 @@ impl super::basis::Side {
             Some(p) if tested > 0.0 => tested * (nominal / tested).powf(1.0 / p),
             _ => nominal,
         }
+    }
+
+    /// Seconds of light for so many stops of effect more than `seconds` have.
+    fn seconds_at(&self, seconds: f64, stops: f64) -> f64 {
+        seconds * (stops / self.reciprocity.unwrap_or(1.0)).exp2()
+    }
+
+    /// Lamp time at stops of need around those that `seconds` of light were worked out for.
+    fn in_seconds(&self, stops: &Estimate, centre: f64, seconds: f64, lag: f64) -> Estimate {
+        let time = |stops: f64| self.seconds_at(seconds, stops - centre) + lag;
+        let slope = seconds * std::f64::consts::LN_2 / self.reciprocity.unwrap_or(1.0);
+        stops.map(time, slope)
     }
 }
 
@@ -182,7 +194,9 @@ fn doubts(basis: &Basis, at_tone: &Predictive, click: f64, lag: f64) -> Vec<Doub
     };
     match basis.origin {
         Origin::OneSession(session) => {
-            let measured = (at_tone.scale.powi(2) - session * session).max(0.0).sqrt();
+            let measured = (at_tone.spread().powi(2) - session * session)
+                .max(0.0)
+                .sqrt();
             add("what the test strips tell", measured);
             add(
                 "from the test session to this one (taken, not measured)",
@@ -191,7 +205,7 @@ fn doubts(basis: &Basis, at_tone: &Predictive, click: f64, lag: f64) -> Vec<Doub
         }
         Origin::Sessions(_) => add(
             "from session to session, and what the strips tell",
-            at_tone.scale,
+            at_tone.half_width() / 1.959_964,
         ),
     }
     add(notes::CLICK_STOPS, click);
@@ -215,7 +229,7 @@ fn bracket(planned: &PlannedExposure, seconds: f64, basis: &Basis, choices: &Cho
     bracket.times = bracket
         .stops
         .iter()
-        .map(|stops| seconds * stops.exp2() + basis.lag.0)
+        .map(|&stops| basis.coating.seconds_at(seconds, stops) + basis.lag.0)
         .collect();
     bracket
 }

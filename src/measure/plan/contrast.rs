@@ -16,6 +16,12 @@ const A_GRADE: f64 = 20.0;
 /// Difference from which the print isn't possible: two grades.
 const TWO_GRADES: f64 = 40.0;
 
+/// Lightness L* by which the lightest tone may come out darker than on the paper, and the darkest
+/// lighter, before it is told (common practice, no source: 10 is a step that everybody sees side by
+/// side; coats that are poured by hand are rarely as black as paper).
+const VEILED: f64 = 10.0;
+const WEAK: f64 = 20.0;
+
 /// The scale of tones at a shift (decades of light that the coating gets more than the
 /// paper), and what to say about it.
 pub(super) fn scale(recipe: &Recipe, basis: &Basis, shift: f64) -> (Option<Scale>, Vec<Finding>) {
@@ -41,8 +47,50 @@ pub(super) fn scale(recipe: &Recipe, basis: &Basis, shift: f64) -> (Option<Scale
         needed_range: 100.0 * (ends.1 - ends.0),
         coating_range: 100.0 * (range.1 - range.0),
     };
-    findings.extend(about(&scale, recipe.tones.is_some(), basis));
+    let contrast = about(&scale, recipe.tones.is_some(), basis);
+    // A word on contrast names the densities already.
+    if contrast.is_none() {
+        findings.extend(not_kept(&scale, basis));
+    }
+    findings.extend(contrast);
     (Some(scale), findings)
+}
+
+/// Lightness L* of a net density against the bare support (CIE 15, for reflectances from about
+/// 0.009 on).
+fn lightness(net: f64) -> f64 {
+    116.0 * 10f64.powf(-net / 3.0) - 16.0
+}
+
+/// Judges where the two ends of the scale come out, whatever the exposure ranges say: two curves
+/// of one range can still differ in full density, and the shift may be that of a dark tone.
+fn not_kept(scale: &Scale, basis: &Basis) -> Option<Finding> {
+    let away = |(paper, coating): (f64, f64)| lightness(coating) - lightness(paper);
+    let light = (scale.on_paper.0, scale.on_coating.0);
+    let dark = (scale.on_paper.1, scale.on_coating.1);
+    let (end, (on_paper, on_coating), how, remedy) = if away(light) < -VEILED {
+        let remedy = "Meet the highlights instead of the middle grey, or coat heavier and develop \
+                      longer so that the coat's darkest tone is darker.";
+        ("lightest", light, "a veil over the highlights", remedy)
+    } else if away(dark) > WEAK {
+        let remedy = "Coat heavier or develop longer, and test again; or choose a picture that \
+                      needs no black.";
+        ("darkest", dark, "no full black", remedy)
+    } else {
+        return None;
+    };
+    Some(Finding {
+        kind: Kind::ScaleNotKept,
+        weight: Weight::Caution,
+        place: Place::default(),
+        seen: format!(
+            "The {end} tone that matters, net density {on_paper:.2} on the paper, comes out at \
+             {on_coating:.2} on {}.",
+            basis.coating.name
+        ),
+        matters: format!("The print has {how}, though the exposure ranges go together."),
+        remedy: remedy.into(),
+    })
 }
 
 fn about(scale: &Scale, told: bool, basis: &Basis) -> Option<Finding> {

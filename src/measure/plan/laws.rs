@@ -10,7 +10,7 @@ use crate::measure::predictive::Predictive;
 use crate::measure::units::Seconds;
 
 /// A curve that rises along a cubic from net 0 to `net` between two log exposures.
-fn curve(from: f64, to: f64, net: f64) -> DrawnCurve {
+pub(super) fn curve(from: f64, to: f64, net: f64) -> DrawnCurve {
     let points = (0..=80).map(|at| {
         let share = f64::from(at) / 80.0;
         let rise = share * share * (3.0 - 2.0 * share);
@@ -19,7 +19,7 @@ fn curve(from: f64, to: f64, net: f64) -> DrawnCurve {
     DrawnCurve::new(0.08, points).unwrap()
 }
 
-fn side(name: &str, curve: DrawnCurve) -> Side {
+pub(super) fn side(name: &str, curve: DrawnCurve) -> Side {
     Side {
         name: name.into(),
         curve,
@@ -27,12 +27,14 @@ fn side(name: &str, curve: DrawnCurve) -> Side {
         times: (1.0, 1000.0),
         speed_time: 10.0,
         f_number: Some(16.0),
+        height: None,
+        by_time: true,
         reciprocity: None,
     }
 }
 
 /// A coating of this ratio; `softer` stretches its curve.
-fn basis(ratio: f64, softer: f64) -> Basis {
+pub(super) fn basis(ratio: f64, softer: f64) -> Basis {
     let paper = curve(0.0, 1.4, 1.9);
     let middle = paper.speed_point().unwrap();
     let stretched = curve(0.0, 1.4 * softer, 1.7);
@@ -42,24 +44,26 @@ fn basis(ratio: f64, softer: f64) -> Basis {
         paper: side("warm paper", paper),
         coating: side("slate", coating),
         stops: Predictive::normal(ratio.log2(), 0.1),
-        stops_any_aperture: Predictive::normal(ratio.log2(), 0.15),
+        clicks: vec![(16.0, -1.0), (16.0, 1.0)],
         by_tone: vec![],
         lag: (0.0, 0.0),
         click_error: 0.1,
         pair_error: 0.05,
+        paper_error: 0.01,
         piece_scatter: PIECE_SCATTER,
         origin: Origin::OneSession(0.0),
+        drift: None,
     }
 }
 
-fn at(engraved: f64) -> Choices {
+pub(super) fn at(engraved: f64) -> Choices {
     Choices {
         aperture: Some(Aperture::engraved(engraved).unwrap()),
         ..Choices::default()
     }
 }
 
-fn seconds(plan: &Plan) -> f64 {
+pub(super) fn seconds(plan: &Plan) -> f64 {
     plan.exposure.as_ref().unwrap().time.value.unwrap()
 }
 
@@ -80,8 +84,8 @@ fn one_aperture_for_all_has_no_click_error_and_the_tested_two_have_none_either()
     let click = |paper: f64, coating: f64, tested: (f64, f64)| {
         let recipe = Recipe::straight(Seconds(10.0), Aperture::engraved(paper).unwrap());
         let mut basis = basis(4.0, 1.0);
-        basis.paper.f_number = Some(tested.0);
-        basis.coating.f_number = Some(tested.1);
+        let exact = |engraved: f64| Aperture::engraved(engraved).unwrap().exact;
+        basis.clicks = vec![(exact(tested.1), -1.0), (exact(tested.0), 1.0)];
         let plan = carry(&recipe, &Piece::default(), &basis, &at(coating));
         plan.exposure
             .unwrap()
@@ -253,6 +257,7 @@ proptest! {
         let carried = Recipe {
             throw: Throw::Magnified(plan.on_piece.unwrap().magnification),
             changes: recipe.changes.iter().zip(&plan.changes).map(|(change, carried)| Change {
+                way: carried.way,
                 amount: Amount::Stops(carried.stops),
                 ..change.clone()
             }).collect(),
@@ -273,6 +278,7 @@ proptest! {
         for (change, back) in recipe.changes.iter().zip(&back.changes) {
             let Amount::Stops(stops) = change.amount else { unreachable!() };
             prop_assert!((back.stops / stops - 1.0).abs() < 1e-6, "{back:?} {stops}");
+            prop_assert_eq!(back.way, change.way);
         }
     }
 

@@ -13,7 +13,6 @@ mod changes;
 mod contrast;
 mod next_strip;
 mod notes;
-pub mod optics;
 pub mod piece;
 mod place;
 mod planned;
@@ -22,11 +21,14 @@ mod recipe_check;
 mod wording;
 
 #[cfg(test)]
+mod change_tests;
+#[cfg(test)]
 mod laws;
 #[cfg(test)]
 mod wording_tests;
 
-pub use basis::{Basis, Origin, Side, Tested, ToneShift};
+pub use super::optics;
+pub use basis::{Basis, Drift, Origin, Side, Tested, ToneShift};
 pub use bracket::Bracket;
 pub use carry::carry;
 pub use next_strip::{NextStrip, Roughness, after_a_miss, next_strip};

@@ -38,6 +38,8 @@ const COUNTS: std::ops::RangeInclusive<usize> = 5..=12;
 /// Shortest first time, seconds, and longest last one.
 const FIRST: f64 = 1.0;
 const LAST: f64 = 600.0;
+/// Standard deviation of a place that nothing is known of, decades.
+const NO_PRIOR: f64 = 1000.0;
 /// How far beyond its times a strip that missed is followed, stops, and how sure that is.
 const MISSED_BY: f64 = 1.5;
 const MISSED_SPREAD: f64 = 1.5;
@@ -75,9 +77,10 @@ pub struct NextStrip {
     pub steps: usize,
     /// The same as the series is written: `1/3 stop from 4s, 9 steps`.
     pub series: String,
-    /// Half-width of the ratio's 95 % interval now, stops.
+    /// Half-width of the 95 % interval of what the day's coating needs, as foreseen now, stops.
     pub half_width_now: f64,
-    /// The same after this strip, as far as can be foreseen, stops.
+    /// The same after this strip was made on that day, as far as can be foreseen, stops: its
+    /// coupon's own scatter as a piece and the reference's error are counted.
     pub half_width_after: f64,
 }
 
@@ -91,15 +94,25 @@ struct Known<'a> {
     roughness: Roughness,
     /// Standard deviations of ln(stretch) and ln(net density).
     shape: (f64, f64),
+    /// What the new coupon's place differs by from what the ratio is wanted for, however well the
+    /// strip is made: its own scatter as a piece, and the reference's error. Stops.
+    apart: f64,
 }
 
 impl Known<'_> {
-    /// Standard deviation of the place, decades, after a strip whose steps lie at these log
+    /// Standard deviation that the 95 % interval of what is foreseen has as a normal one, decades.
+    fn prior(&self) -> f64 {
+        self.foreseen.half_width() / TO_THE_END * DECADES_PER_STOP
+    }
+
+    /// Standard deviation of the day's place, decades, after a strip whose steps lie at these log
     /// exposures on the curve as drawn, when the curve is moved up by `moved` decades.
     fn left(&self, steps: &[f64], moved: f64) -> f64 {
-        let prior = self.foreseen.scale * DECADES_PER_STOP;
+        let prior = self.prior();
+        let apart = self.apart * DECADES_PER_STOP;
+        // The strip tells its own place, which lies about the day's.
         let mut information = Matrix3::from_diagonal(&Vector3::new(
-            prior.powi(-2),
+            NO_PRIOR.powi(-2),
             self.shape.0.powi(-2),
             self.shape.1.powi(-2),
         ));
@@ -118,7 +131,8 @@ impl Known<'_> {
         let slope = self.curve.slope(self.speed).max(1e-3);
         let speed = Vector3::new(1.0, 0.0, -SPEED_NET / slope);
         information.try_inverse().map_or(prior, |variance| {
-            (speed.dot(&(variance * speed))).sqrt().min(prior)
+            let told = speed.dot(&(variance * speed)) + apart * apart;
+            (prior.powi(-2) + told.recip()).powf(-0.5)
         })
     }
 
@@ -165,7 +179,7 @@ impl Known<'_> {
                 write::stops(step),
                 write::time(Seconds(first))
             ),
-            half_width_now: TO_THE_END * self.foreseen.scale,
+            half_width_now: self.foreseen.half_width(),
             half_width_after: TO_THE_END * score / DECADES_PER_STOP,
         })
     }
@@ -196,6 +210,7 @@ pub fn next_strip(basis: &Basis, roughness: Roughness) -> Option<NextStrip> {
         },
         roughness,
         shape: (STRETCH, NET),
+        apart: basis.piece_scatter.hypot(basis.paper_error),
     };
     known.best(basis.coating.speed_time)
 }
@@ -216,6 +231,7 @@ pub fn after_a_miss(paper: &Side, missed: &Series, why: Gap) -> Option<NextStrip
         foreseen: Predictive::normal(0.0, MISSED_SPREAD),
         roughness: Roughness::default(),
         shape: (STRETCH_UNKNOWN, NET_UNKNOWN),
+        apart: 0.0,
     };
     known.best(speed_time)
 }
@@ -240,6 +256,7 @@ mod tests {
             foreseen: Predictive::normal(0.0, spread),
             roughness: Roughness::default(),
             shape: (STRETCH, NET),
+            apart: 0.0,
         }
     }
 
@@ -274,6 +291,22 @@ mod tests {
         }
     }
 
+    /// A Student t's interval is not 1.96 of its scale; and a strip can't tell the day's middle better
+    /// than its coupon lies to it.
+    #[test]
+    fn now_and_after_are_95_percent_of_the_same_thing() {
+        let curve = curve();
+        let mut known = known(&curve, 0.1);
+        known.foreseen = Predictive::student(0.0, 0.1, 2.0);
+        known.apart = 0.1;
+        let best = known.best(12.0).unwrap();
+        // 4.303: Student's t of 2 degrees of freedom at 97.5 %, any table.
+        assert!((best.half_width_now - 0.4303).abs() < 1e-4, "{best:?}");
+        assert!(best.half_width_after > 1.96 * 0.09, "{best:?}");
+        known.apart = 0.0;
+        assert!(known.best(12.0).unwrap().half_width_after < best.half_width_after);
+    }
+
     #[test]
     fn a_strip_that_stayed_light_is_followed_by_longer_times() {
         let paper = Side {
@@ -283,6 +316,8 @@ mod tests {
             times: (1.0, 30.0),
             speed_time: 8.0,
             f_number: Some(8.0),
+            height: None,
+            by_time: true,
             reciprocity: None,
         };
         let missed = Series::List {

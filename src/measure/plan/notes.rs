@@ -1,10 +1,10 @@
 //! What should be told about a plan.
 
 use super::aperture_choice::SHORTEST_CHANGE;
-use super::basis::{Basis, Origin};
+use super::basis::{Basis, Drift, Origin};
 use super::piece::Piece;
 use super::planned::{Aim, CarriedChange, Choices, OnPiece, PlannedExposure};
-use super::recipe::Recipe;
+use super::recipe::{Recipe, Way};
 use crate::measure::finding::{Finding, Kind, Place, Weight};
 
 /// Exponent of reciprocity failure that an unknown material is given for a figure of the size
@@ -12,6 +12,8 @@ use crate::measure::finding::{Finding, Kind, Place, Weight};
 const EXAMPLE_EXPONENT: f64 = 0.9;
 /// Reciprocity failure by that exponent, stops, from which a word becomes a caution.
 const RECIPROCITY_MATTERS: f64 = 0.1;
+/// Stops below which a burn or dodge on the coating isn't worth the hand's error.
+const NEEDLESS: f64 = 0.05;
 /// Unevenness of light over the face, stops, from which it is told.
 const UNEVEN_LIGHT: f64 = 0.1;
 /// Doubt of the click stops, stops, from which it is told.
@@ -129,6 +131,26 @@ fn named(piece: &Piece) -> &str {
     }
 }
 
+/// A thick piece, and tests of which nobody says at what height they lay: a coupon as thick as the
+/// piece has the gain of light in its ratio already, and would have it twice.
+pub(super) fn tested_height(piece: &Piece, basis: &Basis) -> Option<Finding> {
+    if piece.height == 0.0 || basis.coating.height.is_some() {
+        return None;
+    }
+    Some(finding(
+        Kind::PieceHeight,
+        Weight::Note,
+        format!(
+            "Nobody says how high {} lay above the easel when it was tested; it is taken to have \
+             lain in the plane of {}.",
+            basis.coating.name, basis.paper.name
+        ),
+        "Had it been as thick as the piece, its ratio would have the gain of light in it already, \
+         and the plan would count that twice.",
+        "Write `height` (mm above the easel) with both test strips; `height: 0` is the easel itself.",
+    ))
+}
+
 pub(super) fn about_place(on_piece: &OnPiece, piece: &Piece, choices: &Choices) -> Vec<Finding> {
     let mut findings = vec![];
     if !on_piece.fits {
@@ -180,7 +202,8 @@ pub(super) fn about_place(on_piece: &OnPiece, piece: &Piece, choices: &Choices) 
 pub(super) fn about_changes(changes: &[CarriedChange], basis: &Basis) -> Vec<Finding> {
     let mut findings = vec![];
     for change in changes {
-        let what = format!("{} `{}`", change.way.word(), change.name);
+        let what = format!("{} `{}`", change.asked.word(), change.name);
+        findings.extend(turned(change, &what, basis));
         if !change.reached {
             findings.push(finding(
                 Kind::ToneOutOfReach,
@@ -196,7 +219,7 @@ pub(super) fn about_changes(changes: &[CarriedChange], basis: &Basis) -> Vec<Fin
                 "Take the darkest tone the coating has, or a heavier coat.",
             ));
         }
-        if change.time < SHORTEST_CHANGE {
+        if change.time < SHORTEST_CHANGE && change.stops > NEEDLESS {
             findings.push(finding(
                 Kind::HardToTime,
                 Weight::Caution,
@@ -207,6 +230,47 @@ pub(super) fn about_changes(changes: &[CarriedChange], basis: &Basis) -> Vec<Fin
         }
     }
     findings
+}
+
+/// A part that the base exposure brings so near to its tone, or so far beyond it, that what was
+/// done on paper is not what the coating wants.
+fn turned(change: &CarriedChange, what: &str, basis: &Basis) -> Option<Finding> {
+    let coating = &basis.coating.name;
+    let needless = change.stops <= NEEDLESS;
+    if !needless && change.asked == change.way {
+        return None;
+    }
+    let instead = match change.way {
+        Way::Burn => "Burn it instead, for",
+        Way::Dodge => "Dodge it instead, for",
+    };
+    Some(finding(
+        Kind::ChangeTurns,
+        if needless {
+            Weight::Note
+        } else {
+            Weight::Caution
+        },
+        if needless {
+            format!("{what}: on {coating} the base exposure alone brings the part to its tone.")
+        } else {
+            format!(
+                "{what}: on {coating} the base exposure takes the part beyond its tone, net \
+                 density {:.2}.",
+                change.net_density
+            )
+        },
+        "The coating has another contrast than the paper, so the base exposure moves this part \
+         further than the tone that the plan meets.",
+        if needless {
+            "Leave the part as it is.".to_owned()
+        } else {
+            format!(
+                "{instead} {:.1} s ({:.2} stops).",
+                change.time, change.stops
+            )
+        },
+    ))
 }
 
 pub(super) fn about_exposure(
@@ -241,6 +305,7 @@ pub(super) fn about_exposure(
         ));
     }
     findings.extend(reciprocity(time, basis));
+    findings.extend(basis.drift.map(|drift| drifting(drift, basis)));
     let clicks = planned
         .doubts
         .iter()
@@ -278,6 +343,37 @@ pub(super) fn about_exposure(
          from piece to piece if you know it.",
     ));
     findings
+}
+
+/// The caution that the material changes, and what the plan makes of it.
+fn drifting(drift: Drift, basis: &Basis) -> Finding {
+    let (seen, matters) = match drift.next_change {
+        Some(change) => (
+            format!(
+                "{} gets {} from session to session, by {:.2} stops.",
+                basis.coating.name,
+                if change > 0.0 { "slower" } else { "faster" },
+                change.abs()
+            ),
+            "The plan follows this trend to the next session, as far after the newest as the \
+             sessions lie apart; the mean of all would be off."
+                .to_owned(),
+        ),
+        None => (
+            format!(
+                "The speed of {} changed in one step; {} of {} sessions are like the newest.",
+                basis.coating.name, drift.trusted, drift.of
+            ),
+            "The plan goes by these sessions alone, with the wider bounds of so few.".to_owned(),
+        ),
+    };
+    finding(
+        Kind::Drifting,
+        Weight::Caution,
+        seen,
+        matters,
+        "Make another pair of strips on the day of printing; see the profile for what to look for.",
+    )
 }
 
 /// What the doubt by the click stops is called.

@@ -93,12 +93,7 @@ fn restricted_likelihood(model: &Model) -> f64 {
     let mut variance = dersimonian_laird(model);
     let mut fit = model.fit(variance);
     for _ in 0..MOST_STEPS {
-        let squares = fit
-            .residuals
-            .iter()
-            .zip(fit.weights.iter())
-            .map(|(residual, weight)| (residual * weight).powi(2))
-            .sum::<f64>();
+        let squares = fit.weighted_residuals.norm_squared();
         let mut step = (squares - fit.trace) / fit.trace_squared;
         if !step.is_finite() {
             break;

@@ -1,5 +1,6 @@
 //! Sessions that the others don't explain.
 
+use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
 
 use super::between::{Between, between_variance};
@@ -42,8 +43,8 @@ pub struct Outlying {
 ///
 /// Each session is held against a fit of the others (Viechtbauer & Cheung 2010, Res. Synth.
 /// Methods 1:112), by Student's t with the others' degrees of freedom, at 5 % for all together
-/// (Bonferroni). Fewer than four sessions have no outlying one: nobody can say which it is.
-pub fn outlying(effects: &[Effect]) -> Vec<Outlying> {
+/// (Bonferroni). What sessions share (`shared`, a covariance) sets no session apart. Fewer than four sessions have no outlying one: nobody can say which it is.
+pub fn outlying(effects: &[Effect], shared: &DMatrix<f64>) -> Vec<Outlying> {
     let count = effects.len();
     if count < ENOUGH_SESSIONS {
         return vec![];
@@ -52,13 +53,19 @@ pub fn outlying(effects: &[Effect]) -> Vec<Outlying> {
         .filter_map(|session| {
             let mut others = effects.to_vec();
             let own = others.remove(session);
-            let model = Model::mean(&others).ok()?;
+            let among = shared.clone().remove_row(session);
+            let with: DVector<f64> = among.column(session).into_owned();
+            let among = among.remove_column(session);
+            let model = Model::mean(&others).ok()?.sharing(&among);
             let between = between_variance(&model, Between::RestrictedLikelihood);
             let fit = model.fit(between);
             // The others' residuals may show more than their errors say, or by luck less.
             let error = fit.knapp_hartung_error(0).max(fit.plain_error(0));
             let away = own.value - fit.coefficients[0];
-            let residual = away / (own.variance() + between + error * error).sqrt();
+            // Of what both share only the difference counts.
+            let in_common = shared[(session, session)] - 2.0 * (fit.shares.row(0) * with)[0];
+            let variance = own.variance() + between + error * error + in_common;
+            let residual = away / variance.max(own.variance()).sqrt();
             let freedom = model.freedom();
             let chances = count as f64;
             Some(Outlying {

@@ -54,8 +54,10 @@ struct Node {
     /// Where the node's share of the half line ends; the last one's has no end.
     upper: f64,
     mean: f64,
-    /// Standard error of the mean at this deviation.
+    /// Standard error of the mean at this deviation, by what sessions don't share.
     error: f64,
+    /// The same by the errors that they share.
+    shared: f64,
 }
 
 /// The posterior of deviation between sessions and mean; the mean's prior is flat.
@@ -84,7 +86,8 @@ impl Posterior {
                     deviation,
                     upper: at((index + 1) as f64 / NODES as f64),
                     mean: fit.coefficients[0],
-                    error: fit.plain_error(0),
+                    error: fit.own_error(0),
+                    shared: fit.shared_error(0),
                 };
                 (ln, node)
             })
@@ -136,7 +139,8 @@ impl Posterior {
                 deviation,
                 upper,
                 mean: fit.coefficients[0],
-                error: fit.plain_error(0),
+                error: fit.own_error(0),
+                shared: fit.shared_error(0),
             }
         });
         Self {
@@ -146,7 +150,7 @@ impl Posterior {
 
     /// The mean over sessions.
     pub fn mean(&self) -> Estimate {
-        self.mixture(|node| node.error)
+        self.mixture(|node| node.error.hypot(node.shared))
     }
 
     /// Standard deviation between sessions: its median and 95 % interval.
@@ -180,19 +184,24 @@ impl Posterior {
         self.deviation_quantile(self.between_below(limit) / 2.0)
     }
 
+    /// Standard error of the mean by the errors that sessions share, on average.
+    pub fn shared_error(&self) -> f64 {
+        self.sum(|node| node.shared)
+    }
+
     /// What the next session will be: the Student t with the median and the 50 and 95 %
-    /// intervals' widths of the posterior.
+    /// intervals' widths of the posterior, the errors that sessions share left out.
     pub fn next(&self) -> Predictive {
         let spread = |node: &Node| node.deviation.hypot(node.error);
         let quantile = |share| self.quantile(share, spread);
         let half = |tail: f64| (quantile(1.0 - tail) - quantile(tail)) / 2.0;
         let (near, far) = (half(0.25), half(0.025));
         let freedom = freedom_of(far / near);
-        Predictive {
-            centre: quantile(0.5),
-            scale: far / student_quantile(0.975, freedom),
+        Predictive::student(
+            quantile(0.5),
+            far / student_quantile(0.975, freedom),
             freedom,
-        }
+        )
     }
 
     /// Half-width of the 95 % interval of the next session, where sessions lie evenly about their

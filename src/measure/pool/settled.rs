@@ -37,29 +37,39 @@ pub enum Settled {
 ///
 /// Planned with sessions like those seen (their mean error), whose scatter is that of the
 /// median of tau among the values that can be settled at all: with pairs without end the
-/// half-width is 1.96 tau. That is what is expected, not what will be: tau is known badly from
+/// half-width is 1.96 tau. `shared_error` is the error of the mean by what all sessions share. That is what is expected, not what will be: tau is known badly from
 /// few sessions.
 pub fn settled(
     effects: &[Effect],
     next: &Predictive,
     posterior: &Posterior,
+    shared_error: f64,
     tolerance: f64,
 ) -> Settled {
-    let half_width = next.quantile(0.975) - next.centre;
-    if half_width <= tolerance {
+    if next.half_width() <= tolerance {
         return Settled::Yes;
     }
-    let limit = tolerance / normal_quantile(0.975);
+    let widest = normal_quantile(0.975);
+    // What sessions share stays, with pairs without end too.
+    let left = (tolerance / widest).powi(2) - shared_error.powi(2);
+    let never = |between: f64| Settled::Never {
+        least_half_width: widest * between.hypot(shared_error),
+    };
+    if left <= 0.0 {
+        return never(posterior.between_median_below(f64::MAX));
+    }
+    let limit = left.sqrt();
     let chance = posterior.between_below(limit);
     let count = effects.len();
     let within = effects.iter().map(Effect::variance).sum::<f64>() / count as f64;
     let between = posterior.between_median_below(limit);
-    let enough = |sessions: usize| expected_half_width(sessions, between, within) <= tolerance;
+    let enough = |sessions: usize| {
+        let own = expected_half_width(sessions, between, within);
+        own.hypot(widest * shared_error) <= tolerance
+    };
     let first = ENOUGH_SESSIONS.saturating_sub(count).max(1);
     if chance <= 1.0 - HOPELESS || !enough(count + MOST_PAIRS) {
-        return Settled::Never {
-            least_half_width: normal_quantile(0.975) * posterior.between_median_below(f64::MAX),
-        };
+        return never(posterior.between_median_below(f64::MAX));
     }
     // The half-width falls with the sessions: halve the span.
     let (mut low, mut high) = (first, MOST_PAIRS);

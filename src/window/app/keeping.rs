@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::App;
 use crate::document::profile::{Evidence, Origin, ScanMark};
 use crate::files::atomic;
-use crate::files::paths::day_of;
+use crate::files::clock::day_of_session;
 use crate::files::session::to_text;
 use crate::files::text::text_hash;
 use crate::window::command::Bench;
@@ -107,8 +107,7 @@ impl App {
             session: name.unwrap_or_default().to_string_lossy().into_owned(),
             hash: text_hash(&text),
             scans: scans.collect(),
-            // The day of scanning is as near to the session's as can be known.
-            date: session.scans.first().and_then(|scan| day_of(&scan.path)),
+            date: day_of_session(session.scans.iter().map(|scan| scan.path.as_path())),
             program: PROGRAM.to_owned(),
             ..Origin::default()
         };

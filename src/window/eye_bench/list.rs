@@ -2,7 +2,7 @@
 
 use egui::Ui;
 
-use super::{matched_stops, place_words, stops_of};
+use super::{agreement_of, matched_stops, place_words, stops_of};
 use crate::document::Edit;
 use crate::document::report::words::{SPEED, plain};
 use crate::measure::compare::eye::{self, Match};
@@ -73,7 +73,7 @@ pub(super) fn matches_ui(
         if let Some(value) = measured.answer.stops.value {
             ui.label(format!("Measured {}", SPEED.said(value)));
         }
-        if let Some(agreement) = eye::agreement(&pooled.stops, &measured.answer.stops) {
+        if let Some(agreement) = agreement_of(scene, measured) {
             ui.label(agreement_words(agreement));
         }
     }

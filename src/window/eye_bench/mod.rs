@@ -14,7 +14,8 @@ use super::request::{Request, Scene};
 use super::shelf::Shelf;
 use super::theme::{SIDE_WIDTH, Theme, strong};
 use crate::document::Edit;
-use crate::measure::compare::eye::{self, Match, MatchedStops};
+use crate::measure::analysis::PairResult;
+use crate::measure::compare::eye::{self, Agreement, Match, MatchedStops};
 use crate::measure::curve::CurveAnswer;
 use crate::measure::geometry::{Field, StripShape};
 use crate::measure::strip::Role;
@@ -79,6 +80,24 @@ pub fn matched_stops(scene: &Scene<'_>, reference: usize, coupon: usize) -> Vec<
         .filter(|made| made.reference == reference && made.coupon == coupon)
         .filter_map(|made| stops_of(scene, made))
         .collect()
+}
+
+/// How the matches of a pair get on with the measurement, each at its own tone.
+pub fn agreement_of(scene: &Scene<'_>, pair: &PairResult) -> Option<Agreement> {
+    let reference = log_exposures(scene, pair.reference)?;
+    let each: Vec<(MatchedStops, MatchedStops)> = scene
+        .session
+        .matches
+        .iter()
+        .filter(|made| (made.reference, made.coupon) == (pair.reference, pair.coupon))
+        .filter_map(|made| {
+            Some((
+                stops_of(scene, made)?,
+                eye::measured_at(&pair.answer, &reference, made)?,
+            ))
+        })
+        .collect();
+    eye::agreement(&each)
 }
 
 /// Log exposure and density at a place between measured steps.

@@ -10,6 +10,7 @@ use crate::measure::analysis::PairResult;
 use crate::measure::compare::PairAnswer;
 use crate::measure::compare::eye::{self, Agreement};
 use crate::measure::finding::{Finding, Weight};
+use crate::measure::plan::basis::next_evening;
 use crate::measure::strip::Role;
 use crate::window::command::Command;
 use crate::window::eye_bench;
@@ -195,6 +196,7 @@ fn pair_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
                 ui.label(SPEED.span(low, high)).on_hover_text(
                     "A stop is twice the light: one stop slower asks for twice the exposure.",
                 );
+                another_evening_ui(ui, answer, half);
             } else {
                 ui.label(words::interval(&answer.stops, |value| SPEED.said(value)));
             }
@@ -222,6 +224,22 @@ fn pair_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
         ));
     }
     by_eye_ui(ui, scene, pair);
+}
+
+/// That the bounds are those of these two strips, and those of a piece on another evening.
+fn another_evening_ui(ui: &mut Ui, answer: &PairAnswer, half: Option<f64>) {
+    let Some((low, high)) = next_evening(answer).and_then(|next| next.estimate().bounds()) else {
+        return;
+    };
+    let times = |stops: f64| words::number(stops.exp2(), half.map(|half| 4.0 * half));
+    ui.label(format!(
+        "for these two strips; one piece on another evening × {} to × {}",
+        times(low),
+        times(high)
+    ))
+    .on_hover_text(
+        "With the usual scatter from evening to evening and from piece to piece: what a plan goes by until more sessions are in a profile.",
+    );
 }
 
 fn contrast_ui(ui: &mut Ui, answer: &PairAnswer) {
@@ -312,7 +330,7 @@ fn by_eye_ui(ui: &mut Ui, scene: &Scene<'_>, pair: &PairResult) {
             count(pooled.count)
         ));
     }
-    if let Some(agreement) = eye::agreement(&pooled.stops, &pair.answer.stops) {
+    if let Some(agreement) = eye_bench::agreement_of(scene, pair) {
         ui.label(agreement_words(agreement));
     }
 }
@@ -328,7 +346,9 @@ fn count(matches: usize) -> String {
 /// How the eye and the measurement get on, in words.
 pub fn agreement_words(agreement: Agreement) -> &'static str {
     match agreement {
-        Agreement::Agree => "Eye and measurement agree within their errors.",
+        Agreement::Agree => {
+            "Eye and measurement agree within their errors at the tones that you matched."
+        }
         Agreement::EyeWantsMore => {
             "The eye wants more exposure than was measured, beyond both errors. Look for a colour cast, a gloss, or steps that were mistaken."
         }

@@ -37,9 +37,9 @@ pub fn sentences(profile: &Profile, pool: &ProfilePool, one: &PooledQuantity) ->
     said.push(between(one.quantity, pooled));
     if one.shared_aperture > 0.0 {
         said.push(format!(
-            "All sessions exposed paper and coat at the same two apertures. Click stops err every \
-             time alike, by {} stops: repeats don't show that, so it is counted on top. Expose both \
-             at one aperture to be rid of it.",
+            "Paper and coat were exposed at different apertures. An aperture errs by the same amount \
+             every time: repeats don't show that, so {} stops are counted on top. Expose both at \
+             one aperture to be rid of it.",
             plain(one.shared_aperture, 2)
         ));
     }
