@@ -150,6 +150,7 @@ fn strip(role: Role, place: usize, f_number: f64, first: f64) -> StripEvidence {
             },
         },
         excluded: vec![],
+        others: vec![],
     }
 }
 
