@@ -151,7 +151,9 @@ fn read(truth: Truth, coat: bool, x: &[f64], shared: Shared, rng: &mut impl Rng)
                 series: Series::List { times },
                 f_number: 1.0,
                 magnification: None,
-                filter_density: 0.0,
+                filter_density: None,
+                height: None,
+                focal_length: None,
             },
             reading: StripReading {
                 has_margin,
