@@ -150,6 +150,7 @@ mod tests {
                 unevenness: Unevenness::default(),
             },
             excluded: vec![],
+            others: vec![],
         }
     }
 
