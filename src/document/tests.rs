@@ -295,6 +295,28 @@ fn outlines_that_cannot_be_are_refused() {
 }
 
 #[test]
+fn unexposed_coat_is_pointed_at_by_patches_that_can_be() {
+    let square = [(10.0, 10.0), (10.0, 40.0), (40.0, 40.0), (40.0, 10.0)];
+    let point = |corners: [(f64, f64); 4]| {
+        let edit = Edit::SetUnexposed {
+            strip: 0,
+            patches: Some(vec![corners.map(|(x, y)| Point::new(x, y))]),
+        };
+        edit.apply(&slates())
+    };
+    let with = point(square).unwrap();
+    assert_eq!(with.strips[0].unexposed.as_ref().map(Vec::len), Some(1));
+    let mut crossed = square;
+    crossed.swap(1, 2);
+    let refused = |corners| point(corners).unwrap_err().to_string();
+    assert!(refused(crossed).contains("corners in turn"));
+    assert!(refused([(10.0, 10.0); 4]).contains("corners in turn"));
+    let mut lost = square;
+    lost[2].0 = f64::NAN;
+    assert!(refused(lost).contains("no number"));
+}
+
+#[test]
 fn a_wedge_goes_one_way() {
     let refuse = |densities: &[f64]| check::check_densities(densities).unwrap_err();
     assert!(refuse(&[0.1, 0.2]).contains("at least 3"));
