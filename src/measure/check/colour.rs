@@ -43,7 +43,7 @@ pub struct ByChannel {
 }
 
 impl ByChannel {
-    /// Reads a strip; `None` on a grey scan, without a margin, or when a step lies off the scan.
+    /// Reads a strip; `None` on a grey scan, without unexposed coat, or when a step lies off the scan.
     ///
     /// `log_exposures` are in decades, one a step of the series.
     pub fn read(
@@ -56,10 +56,8 @@ impl ByChannel {
             return None;
         }
         let shape = target.shape;
-        let margin = shape
-            .fields
-            .iter()
-            .position(|&field| field == Field::Margin)?;
+        let unexposed = |part: &usize| shape.part(*part) == Some(Field::Margin);
+        let margin = (0..shape.parts()).find(unexposed)?;
         let steps: Vec<(usize, f64)> = log_exposures
             .iter()
             .enumerate()
@@ -68,7 +66,7 @@ impl ByChannel {
             .collect();
         let mut net: [Vec<f64>; 5] = Default::default();
         for (net, channel) in net.iter_mut().zip(CHANNELS) {
-            let read = |field| Some(Grid::of(raster, target, field, channel, CELLS)?.median());
+            let read = |part| Some(Grid::of(raster, target, part, channel, CELLS)?.median());
             let base = read(margin)?;
             for &(field, _) in &steps {
                 net.push(read(field)? - base);

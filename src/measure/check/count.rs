@@ -58,12 +58,10 @@ pub fn goes_on(
         return None;
     }
     let shape = target.shape;
-    let margin = shape
-        .fields
-        .iter()
-        .position(|field| *field == Field::Margin)
+    let margin = (0..shape.parts())
+        .find(|&part| shape.part(part) == Some(Field::Margin))
         .filter(|_| target.strip.is_some())
-        .and_then(|field| middle_density(raster, shape, field, channel));
+        .and_then(|part| middle_density(raster, shape, part, channel));
     let last = shape.fields.len().checked_sub(1)?;
     let ends = [(0, -1.0), (last, 1.0)];
     let (field, density) = ends.into_iter().find_map(|(field, outwards)| {
@@ -213,19 +211,21 @@ fn beyond(
     })
 }
 
-/// Density in the middle of a field.
+/// Density in the middle of a part: a field, or a patch of unexposed coat.
 fn middle_density(
     raster: &Raster,
     shape: &StripShape,
-    field: usize,
+    part: usize,
     channel: Channel,
 ) -> Option<f64> {
-    let (from, to) = (shape.edges[field], shape.edges[field + 1]);
+    let [start_left, start_right, end_right, end_left] = shape.part_corners(part);
     median_density(raster, channel, |i, j| {
         let share = |k: usize| 0.3 + 0.4 * (k as f64 + 0.5) / POINTS as f64;
-        let across = share(j);
-        let along = from.at(across) + (to.at(across) - from.at(across)) * share(i);
-        shape.on_scan(along, across)
+        let (left, right) = (
+            start_left.toward(end_left, share(i)),
+            start_right.toward(end_right, share(i)),
+        );
+        left.toward(right, share(j))
     })
 }
 

@@ -68,7 +68,8 @@ impl Grid {
         })
     }
 
-    /// Reads what counts of a field: the area that a person marked in it, or all of it.
+    /// Reads what counts of a part: the area that a person marked in a field, or all of the field; a
+    /// patch of unexposed coat.
     pub fn of(
         raster: &Raster,
         target: &Target<'_>,

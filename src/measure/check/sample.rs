@@ -51,16 +51,27 @@ impl<'a> Target<'a> {
     }
 
     /// What is read of a field as a shape of its own, and the field's place in it: the area that
-    /// was marked, or the field where it lies on the strip.
+    /// was marked, or the field where it lies on the strip. Beyond the last field come the patches
+    /// of unexposed coat.
     pub fn part(&self, field: usize) -> (Cow<'a, StripShape>, usize) {
-        let Some(area) = self.area(field) else {
-            return (Cow::Borrowed(self.shape), field);
+        let beyond = field.checked_sub(self.shape.fields.len());
+        let patch = beyond.and_then(|patch| self.shape.unexposed.get(patch));
+        let (corners, what) = match (patch, beyond) {
+            (Some(patch), _) => (*patch, Field::Margin),
+            (None, Some(_)) => return (Cow::Borrowed(self.shape), field),
+            (None, None) => match self.area(field) {
+                Some(area) => (
+                    self.shape.area_corners(field, area),
+                    self.shape.fields[field],
+                ),
+                None => return (Cow::Borrowed(self.shape), field),
+            },
         };
         let shape = StripShape {
             scan: self.shape.scan,
-            corners: self.shape.area_corners(field, area),
+            corners,
             edges: vec![Edge::square(0.0), Edge::square(1.0)],
-            fields: vec![self.shape.fields[field]],
+            fields: vec![what],
             unexposed: vec![],
         };
         (Cow::Owned(shape), 0)

@@ -133,18 +133,18 @@ pub fn dark_margin(strip: usize, margin: (f64, f64), steps: &[ReadStep]) -> Opti
 pub fn uneven_margin(strip: usize, error: f64) -> Option<Finding> {
     (error > UNEVEN_MARGIN).then(|| Finding {
         kind: Kind::UncertainEdges,
-        weight: Weight::Blocking,
+        weight: Weight::Caution,
         place: Place::step(strip, 0),
         seen: format!(
-            "What was taken for the margin of {} is not one even tone: its density is uncertain \
-             by {error:.3} D.",
+            "What was taken for the unexposed coat of {} is not one even tone: its density is \
+             uncertain by {error:.3} D.",
             name(Some(strip))
         ),
-        matters: "It lies partly off the coat or on a step, so that neither Dmin nor the places \
-                  of the steps can be trusted."
+        matters: "Stain or fog changes over it, or it lies partly off the coat; Dmin is uncertain \
+                  by as much, and the bounds hold that."
             .to_owned(),
-        remedy: "Give the strip's corners and step edges in the session, the margin wholly on \
-                 the coat."
+        remedy: "Look at it on the scan; point at a place that lies wholly on the coat if it \
+                 doesn't."
             .to_owned(),
     })
 }
