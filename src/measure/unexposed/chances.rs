@@ -17,10 +17,10 @@ impl Weights {
     /// families of layouts that were left out).
     pub const FITTED: Self = Self {
         kinds: [
-            0.91, -0.80, 0.21, 1.13, 0.02, -0.30, 0.48, -0.83, 0.23, -0.85, -0.51, -0.07, -1.22,
-            -0.83, 0.64, -0.47, -0.07, 0.76, -0.47,
+            1.24, -0.78, 0.40, 1.04, -0.45, -0.75, 0.69, -0.51, 0.28, -1.06, -0.18, 0.14, -2.62,
+            -1.54, 0.87, -0.55, -0.27, 0.95, -0.53,
         ],
-        none: -0.86,
+        none: -2.41,
     };
 
     /// Chances of the candidates with this evidence, and of none of them.
