@@ -15,7 +15,7 @@ use crate::measure::unexposed::{Quad, Search, Surroundings, search};
 /// Regions whose tones differ by less than this are one reading: what follows is the same, density.
 const SAME: f64 = 0.008;
 /// Chance below which a region is no reading of its own.
-const LEAST_CHANCE: f64 = 0.03;
+const LEAST_CHANCE: f64 = 0.05;
 /// Most regions that are readings, beside that there is none.
 const MOST: usize = 3;
 /// Steps this far apart when the exposures are not known, decades: half a stop.
@@ -245,4 +245,90 @@ fn told(strip: usize, located: &Located, search: &Search) -> Option<Finding> {
                  coat; leave an unexposed border on the next strip."
             .to_owned(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::geometry::Point;
+    use crate::measure::unexposed::{self, KINDS, Toe, Together, Way};
+
+    fn search(regions: &[(f64, f64)], none: f64, sure: bool) -> Search {
+        let region = |&(density, chance): &(f64, f64)| unexposed::Alternative {
+            patches: vec![[Point::new(density, 0.0); 4]],
+            density,
+            standard_error: 0.004,
+            scatter: 0.002,
+            border: 80.0,
+            chance,
+            evidence: [0.0; KINDS],
+        };
+        let way = Way {
+            chance: 1.0,
+            mean: 0.11,
+            sd: 0.02,
+        };
+        Search {
+            alternatives: regions.iter().map(region).collect(),
+            none,
+            toe: Toe {
+                ways: vec![way],
+                lightest: 0.2,
+            },
+            together: Together {
+                dmin: 0.1,
+                error: 0.004,
+                chance: if sure { 0.96 } else { 0.5 },
+                sure,
+            },
+        }
+    }
+
+    fn located() -> Located {
+        let corners = [(0.0, 0.0), (0.0, 10.0), (50.0, 10.0), (50.0, 0.0)];
+        let shape = StripShape {
+            scan: 0,
+            corners: corners.map(|(x, y)| Point::new(x, y)),
+            edges: vec![],
+            fields: vec![],
+            unexposed: vec![],
+        };
+        Located::only(shape, 0.9)
+    }
+
+    #[test]
+    fn regions_of_one_tone_are_one_reading_and_none_comes_last() {
+        let search = search(&[(0.10, 0.4), (0.30, 0.2), (0.105, 0.2)], 0.2, false);
+        let choices = choices(&search);
+        let chances: Vec<f64> = choices.iter().map(|choice| choice.1).collect();
+        assert_eq!(choices.len(), 3);
+        assert!(
+            (chances[0] - 0.6).abs() < 1e-12 && (chances.iter().sum::<f64>() - 1.0).abs() < 1e-12
+        );
+        assert!(choices[2].0.is_empty());
+    }
+
+    #[test]
+    fn without_any_region_dmin_is_left_to_the_curve_and_that_is_told() {
+        let search = search(&[], 1.0, false);
+        assert_eq!(choices(&search), [(&[][..], 1.0)]);
+        let told = told(0, &located(), &search).expect("it is told");
+        assert_eq!((told.kind, told.weight), (Kind::NoMargin, Weight::Caution));
+        assert!(told.matters.contains("0.110 D"), "{}", told.matters);
+    }
+
+    #[test]
+    fn what_is_taken_for_unexposed_coat_is_told_with_its_density() {
+        let search = search(&[(0.10, 0.96)], 0.04, true);
+        let told = told(0, &located(), &search).expect("it is told");
+        assert_eq!(
+            (told.kind, told.weight),
+            (Kind::UnexposedCoat, Weight::Note)
+        );
+        assert!(
+            told.seen.contains("0.100 D") && told.seen.contains("96 %"),
+            "{}",
+            told.seen
+        );
+    }
 }
