@@ -149,6 +149,7 @@ mod tests {
                 repeat_modes: 0,
                 unevenness: Unevenness::default(),
             },
+            others: vec![],
             excluded: vec![],
             others: vec![],
         }
