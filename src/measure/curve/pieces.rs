@@ -149,7 +149,6 @@ mod tests {
                 repeat_modes: 0,
                 unevenness: Unevenness::default(),
             },
-            others: vec![],
             excluded: vec![],
             others: vec![],
         }
