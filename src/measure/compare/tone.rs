@@ -126,6 +126,8 @@ fn mix_all(answer: &mut PairAnswer, others: &[(PairAnswer, f64); 2]) {
         |a| &mut a.stops_exact_aperture,
         |a| &mut a.ratio_exact_aperture,
         |a| &mut a.contrast_difference,
+        |a| &mut a.contrast_by_tones.stops,
+        |a| &mut a.contrast_by_tones.quotient,
     ] {
         let others = others.clone().map(|(mut o, w)| (*pick(&mut o), w));
         mix(pick(answer), &others);
@@ -177,7 +179,10 @@ fn mix_curve(curve: &mut CurveAnswer, others: &[(&CurveAnswer, f64); 2]) {
 /// Widens an estimate to what the others say, each by its weight. Its value stays: it is that of
 /// the scale as read. An end that one of them leaves open is open.
 fn mix(estimate: &mut Estimate, others: &[(Estimate, f64)]) {
-    let Some(value) = estimate.value else { return };
+    let Some(value) = estimate.value else {
+        mix_ends(estimate, others);
+        return;
+    };
     let own = AT[0].1;
     let all: Vec<(Estimate, f64)> = std::iter::once((*estimate, own))
         .chain(others.iter().copied())
@@ -206,6 +211,21 @@ fn mix(estimate: &mut Estimate, others: &[(Estimate, f64)]) {
         lower,
         upper,
     };
+}
+
+/// Widens ends that are known without a value to the farthest of all; one that another leaves
+/// open, or has no value for either, is open.
+fn mix_ends(estimate: &mut Estimate, others: &[(Estimate, f64)]) {
+    let farthest = |of: fn(&Estimate) -> End, farther: fn(f64, f64) -> f64, own: End| {
+        others
+            .iter()
+            .fold(own, |end, (other, _)| match (end, of(other)) {
+                (End::At(a), End::At(b)) => End::At(farther(a, b)),
+                (open @ End::Open(_), _) | (_, open @ End::Open(_)) => open,
+            })
+    };
+    estimate.lower = farthest(|e| e.lower, f64::min, estimate.lower);
+    estimate.upper = farthest(|e| e.upper, f64::max, estimate.upper);
 }
 
 /// Quantile of a mixture of estimates, each taken as two halves of normal distributions that
@@ -255,6 +275,17 @@ fn quantile(all: &[(Estimate, f64)], total: f64, share: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::measure::estimate::Gap;
+
+    #[test]
+    fn at_least_means_by_every_tone_curve() {
+        let least = |lower: f64| Estimate {
+            lower: End::At(lower),
+            ..Estimate::absent(Gap::ShoulderNotReached)
+        };
+        let mut mixed = least(60.0);
+        mix(&mut mixed, &[(least(52.0), 0.2), (least(71.0), 0.2)]);
+        assert_eq!(mixed, least(52.0));
+    }
 
     fn normal(value: f64, error: f64) -> Estimate {
         Estimate::between(value, error, value - BOUND * error, value + BOUND * error)
