@@ -48,8 +48,25 @@ struct Tried {
     chance: Option<f64>,
 }
 
-/// Adds the scatter of whole pieces to the covariance of a strip's steps.
+/// Chance of residuals as large as found from which the steps are taken to be one piece: nothing
+/// then asks for a scatter, and its belief alone would widen every answer.
+const ONE_PIECE: f64 = 0.05;
+
+/// Adds the scatter of whole pieces to the covariance of a strip's steps, where their residuals
+/// are larger than their errors explain.
 pub(super) fn scattered(usable: &Usable, settings: &Settings) -> Scattered {
+    let alone = tried(usable, SIZES[0], settings);
+    if let Some(chance) = alone.as_ref().and_then(|tried| tried.chance)
+        && chance > ONE_PIECE
+    {
+        return Scattered {
+            usable: usable.clone(),
+            scatter: Scatter {
+                size: 0.0,
+                chance: Some(chance),
+            },
+        };
+    }
     let tried: Vec<Tried> = SIZES
         .iter()
         .filter_map(|&(size, believed)| tried(usable, (size, believed), settings))
