@@ -45,6 +45,8 @@ pub enum Kind {
     Calibration,
     /// Something in the form that this program keeps its files in.
     Kept,
+    /// Something with the ending of such files and not in their form: notes, or a damaged file.
+    Ending,
     /// Anything else.
     Other,
 }
@@ -56,7 +58,7 @@ impl std::fmt::Display for Kind {
             Self::Session => "a session",
             Self::Profile => "a profile",
             Self::Calibration => "a calibration",
-            Self::Kept => "a file that this program keeps things in",
+            Self::Kept | Self::Ending => "a file that this program keeps things in",
             Self::Other => "a file",
         })
     }
@@ -109,7 +111,9 @@ pub fn check(path: &Path, replace: Replace, own: &Kind) -> Result<(), OutputRefu
         return Err(OutputRefused::Input { path: there() });
     }
     let kind = kind_of(path);
-    if kind != Kind::Other && kind != *own {
+    // What itself is kept under such a name may take the place of what only has the name.
+    let named_alike = kind == Kind::Ending && *own != Kind::Other;
+    if kind != Kind::Other && kind != *own && !named_alike {
         return Err(OutputRefused::Precious {
             path: there(),
             kind,
@@ -187,7 +191,7 @@ pub fn kind_of(path: &Path) -> Kind {
         Some("Profile") => Kind::Profile,
         Some("Calibration") => Kind::Calibration,
         Some("" | "Recipe") => Kind::Kept,
-        _ if path.extension().is_some_and(|ending| ending == "ron") => Kind::Kept,
+        _ if path.extension().is_some_and(|ending| ending == "ron") => Kind::Ending,
         _ => Kind::Other,
     }
 }

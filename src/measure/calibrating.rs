@@ -143,7 +143,8 @@ pub fn look(scans: &[WedgeScan], watch: &dyn Watch) -> Result<Looked, Cancelled>
             looked.findings.push(not_found(index, scan));
             continue;
         };
-        if !located.is_sure() {
+        // A calibration keeps one reading of its wedge, so the others are no help.
+        if !located.is_sure_of_one() {
             looked.findings.push(unsure(index, located));
         }
         for (channel, gathered) in wanted_channels.iter().zip(&mut seen) {

@@ -252,7 +252,7 @@ fn a_damaged_profile_is_told_of_on_standard_error_and_the_others_are_listed() {
     )
     .unwrap();
     let ran = run(folder.path(), &["list"]);
-    assert_eq!(ran.code, 0);
+    assert_eq!(ran.code, 3);
     assert!(says(&ran.out, "slates"), "{}", ran.out);
     assert!(says(&ran.err, "broken.ron:2:"), "{}", ran.err);
     let asked = run(folder.path(), &["show", "broken"]);

@@ -66,6 +66,12 @@ impl Located {
     pub fn is_sure(&self) -> bool {
         report::is_sure(self)
     }
+
+    /// Whether its likeliest reading alone is sure enough: for what is built on one reading and
+    /// not on the mixture of all.
+    pub fn is_sure_of_one(&self) -> bool {
+        report::is_sure_of_one(self)
+    }
 }
 
 /// What a strip is for.

@@ -28,6 +28,11 @@ pub(super) fn is_sure(located: &Located) -> bool {
     located.named() >= LEAST_CONFIDENCE
 }
 
+/// Whether the likeliest reading of a thing is sure enough to build on it alone.
+pub(super) fn is_sure_of_one(located: &Located) -> bool {
+    located.confidence >= LEAST_CONFIDENCE
+}
+
 /// Adds the findings.
 pub(super) fn report(found: &mut Found, wanted: &Wanted) {
     let mut findings = vec![];
