@@ -5,7 +5,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::alternatives::{self, Measured};
-use super::checks::{reading_checks, scan_checks};
+use super::checks::{counts, reading_checks, scan_checks};
 use super::coat;
 use super::doubt;
 use super::gate::Gate;
@@ -54,6 +54,8 @@ pub fn analyse_again(
     watch.at(2, STAGES)?;
     let told = (watch, &mut findings);
     let mut scales = scales(question, &found, &as_found, kept, told)?;
+    // While the finder's own margins stand: a step taken for one hides once they are replaced.
+    findings.extend(counts(question, &found));
     coat::look_for(question, &mut found, &scales, kept, &mut findings);
     let shapes = shapes(&found);
     let strip_cells = strip_cells(question, &shapes, kept, watch)?;

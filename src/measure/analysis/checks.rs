@@ -59,7 +59,6 @@ pub(super) fn scan_checks(question: &Question, found: &Found, kept: &mut Kept) -
         wedges.extend(said.wedge.map(|fields| (scan, fields)));
     }
     findings.extend(check::wedge::scans_differ(&wedges));
-    findings.extend(counts(question, found));
     findings
 }
 
@@ -71,7 +70,7 @@ fn areas_of(question: &Question, strip: usize) -> &[Area] {
 
 /// Whether the strips and wedges that were found have the count that the session describes;
 /// what the person outlined is taken at their word.
-fn counts(question: &Question, found: &Found) -> Vec<Finding> {
+pub(super) fn counts(question: &Question, found: &Found) -> Vec<Finding> {
     let channel = question.settings.channel;
     let look = |strip: Option<usize>, shape: &StripShape| {
         let areas = strip.map_or(&[][..], |strip| areas_of(question, strip));
@@ -197,6 +196,15 @@ pub(super) fn reading_checks(
         findings.extend(margin.and_then(|margin| {
             let margin = (margin.density, margin.standard_error);
             check::steps::dark_margin(strip, margin, &steps)
+        }));
+        let described = spec.is_some_and(|spec| {
+            spec.exposures.is_some() && spec.shape.is_none() && spec.areas.is_empty()
+        });
+        findings.extend(margin.filter(|_| described).and_then(|margin| {
+            let net = |step: &StepResult| (step.step, step.density - margin.density);
+            let steps = results.iter().filter(|step| step.step > 0).map(net);
+            let steps: Vec<(usize, f64)> = steps.collect();
+            check::count::begins_blank(strip, shape, &steps)
         }));
         if reading.has_margin {
             let error = reading.covariance[(0, 0)].sqrt();

@@ -117,6 +117,39 @@ pub fn goes_on(
     })
 }
 
+/// Most density above the unexposed coat of a step that shows no light.
+const BLANK: f64 = 0.012;
+
+/// Tells of a strip that begins with steps as light as its unexposed coat, with no margin before
+/// them: they may be the margin, and the series may list as many steps too many. `steps` are net
+/// densities above the unexposed coat by step number, from the end of the shape that is light.
+pub fn begins_blank(strip: usize, shape: &StripShape, steps: &[(usize, f64)]) -> Option<Finding> {
+    if !matches!(shape.fields.first(), Some(Field::Step(_))) {
+        return None;
+    }
+    let net = |field: &Field| match field {
+        Field::Step(step) => steps.iter().find(|(number, _)| *number == step + 1),
+        Field::Margin | Field::Ignored => None,
+    };
+    let blank = |field: &&Field| net(field).is_some_and(|(_, net)| *net < BLANK);
+    let count = shape.fields.iter().take_while(blank).count();
+    (count > 0).then(|| Finding {
+        kind: Kind::StepCount,
+        weight: Weight::Blocking,
+        place: Place::strip(strip),
+        seen: format!(
+            "The steps of {} can lie in two ways: its first fields (count: {count}) are as light \
+             as its unexposed coat and no margin lies before them, so they are steps that show no \
+             light, or they are the margin and the series lists steps that the strip does not have.",
+            name(Some(strip))
+        ),
+        matters: "The two readings lie whole steps of exposure apart, so no ratio is given.".into(),
+        remedy: "Compare the count of steps on the strip with the series; if the count is right, \
+                 give the strip's shape in the session."
+            .into(),
+    })
+}
+
 /// Tells of a strip that may be another one, of which none was found: both are described alike,
 /// and only one of them lies there.
 pub fn mistakable(strip: usize, missing: usize) -> Finding {

@@ -136,11 +136,18 @@ pub(super) fn another_list(
 /// Whether the wedge fits its list at all.
 pub(super) fn mismatch(
     scale: &WedgeScale,
+    fields: &[WedgeField],
     shape: &StripShape,
     uncertainty: f64,
 ) -> Option<Finding> {
     let (left_out, unforetold) = (scale.left_out().len(), scale.leave_one_out());
-    another_list((left_out, shape.steps()), unforetold, uncertainty).then(|| Finding {
+    // Only the two darkest fields are excused: two others far off are a list that is shifted.
+    let out = |field: &&WedgeField| scale.left_out().contains(&field.number);
+    let darker = |one: &WedgeField| fields.iter().filter(|f| f.listed > one.listed).count();
+    let slips = fields.iter().filter(out).filter(|one| darker(one) >= 2);
+    let shifted = slips.count() > 1;
+    let another = another_list((left_out, shape.steps()), unforetold, uncertainty);
+    (shifted || another).then(|| Finding {
         kind: Kind::WedgeMismatch,
         weight: Weight::Blocking,
         place: wedge_place(shape),

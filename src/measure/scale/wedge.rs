@@ -108,7 +108,7 @@ pub fn fit_wedge(
     let stray = NearStray::of(cells, &fitted.used);
     let scale = fitted.into_scale(stray);
     let strange = checks::strange_fields(&scale, &fields, shape, uncertainty);
-    let mismatch = checks::mismatch(&scale, shape, uncertainty);
+    let mismatch = checks::mismatch(&scale, &fields, shape, uncertainty);
     Ok(WedgeFit {
         scale,
         // What is wrong with the whole list goes before what is with a field.
