@@ -4,6 +4,7 @@
 //! otherwise shows which is which itself: a strip's steps look the same each time but for the
 //! scan's level.
 
+use super::identity::permutations;
 use super::steps::Steps;
 use super::{Wanted, candidate::Candidate};
 
@@ -101,7 +102,7 @@ pub(super) fn told_apart(
         if as_listed < ALIKE {
             continue;
         }
-        let best = orders(strips.len())
+        let best = permutations(strips.len())
             .into_iter()
             .map(|order| (unlike(&order), order))
             .min_by(|a, b| a.0.total_cmp(&b.0));
@@ -112,25 +113,6 @@ pub(super) fn told_apart(
             }
         }
     }
-}
-
-/// All orders of so many, the one as listed first.
-fn orders(count: usize) -> Vec<Vec<usize>> {
-    let mut all = vec![vec![]];
-    for _ in 0..count {
-        all = all
-            .into_iter()
-            .flat_map(|order: Vec<usize>| {
-                let rest: Vec<usize> = (0..count).filter(|place| !order.contains(place)).collect();
-                rest.into_iter().map(move |place| {
-                    let mut longer = order.clone();
-                    longer.push(place);
-                    longer
-                })
-            })
-            .collect();
-    }
-    all
 }
 
 #[cfg(test)]

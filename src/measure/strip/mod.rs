@@ -1,11 +1,13 @@
 //! Finding strips, wedges and their fields on scans.
 
 mod again;
+mod assigning;
 mod borders;
 mod candidate;
 mod exposing;
 mod extent;
 mod grid;
+mod identity;
 mod lane;
 mod layout;
 mod likeness;
@@ -150,6 +152,9 @@ pub struct Found {
     /// Other ways in which the things found are the strips wanted, likeliest first. The chance of
     /// `strips` is 1 less theirs; each has as many entries as `strips`.
     pub otherwise: Vec<Assignment>,
+    /// Whether strips of a scan lie in another order than they are described in, as far as
+    /// can be told.
+    pub reordered: bool,
     /// One entry a scan on which the wedge was seen.
     pub wedges: Vec<Located>,
     /// Strip-like things that the session does not describe.

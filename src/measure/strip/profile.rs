@@ -219,6 +219,25 @@ impl Sums {
         median(&mut means)
     }
 
+    /// How uneven the lane is between two samples: standard deviation of its parts, six across by
+    /// three along.
+    pub fn unevenness(&self, from: f64, to: f64) -> f64 {
+        const ALONG: usize = 3;
+        let place = |share: usize| {
+            let at = from + (to - from) * share as f64 / ALONG as f64;
+            (at.round().max(0.0) as usize).min(self.len)
+        };
+        let parts: Vec<f64> = (0..ALONG)
+            .map(|part| (place(part), place(part + 1)))
+            .filter(|(from, to)| to > from)
+            .flat_map(|(from, to)| (0..BANDS).map(move |band| self.mean(band, from, to)))
+            .collect();
+        let count = parts.len().max(1) as f64;
+        let mean = parts.iter().sum::<f64>() / count;
+        let squares: f64 = parts.iter().map(|part| (part - mean).powi(2)).sum();
+        (squares / count).sqrt()
+    }
+
     /// Rise of density at a border, for stretches of length `reach` on both sides with a gap
     /// about it: median over the bands, and their scatter.
     pub fn rise(&self, at: usize, gap: usize, reach: usize) -> (f64, f64) {

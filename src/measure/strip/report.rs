@@ -40,7 +40,44 @@ pub(super) fn report(found: &mut Found, wanted: &Wanted) {
         }
     }
     findings.extend(found.wedges.iter().filter_map(doubtful_wedge));
+    findings.extend(which(found));
     found.findings.extend(findings);
+}
+
+/// Strips that may be each other, or that lie otherwise than described.
+fn which(found: &Found) -> Option<Finding> {
+    let doubt: f64 = found.otherwise.iter().map(|other| other.chance).sum();
+    let scan = found.strips.iter().flatten().next()?.shape.scan;
+    if doubt >= 1.0 - MENTIONED {
+        return Some(Finding {
+            kind: Kind::AmbiguousStrip,
+            weight: if doubt > 1.0 - DOUBTFUL {
+                Weight::Caution
+            } else {
+                Weight::Note
+            },
+            place: Place::scan(scan),
+            seen: format!(
+                "Which strip is which can't be told for certain by their looks and exposures: the \
+                 order used has a chance of {:.0} %.",
+                100.0 * (1.0 - doubt)
+            ),
+            matters: "The answer allows for the other orders by their chances.".to_owned(),
+            remedy: "Check on the scan that each strip carries its own name; give the corners of \
+                     the strips in the session where they don't."
+                .to_owned(),
+        });
+    }
+    (found.reordered).then(|| Finding {
+        kind: Kind::AmbiguousStrip,
+        weight: Weight::Note,
+        place: Place::scan(scan),
+        seen: "The strips lie in another order than the session lists them: their looks and \
+               exposures say so."
+            .to_owned(),
+        matters: "Each was taken for the strip that it looks like.".to_owned(),
+        remedy: "Check on the scan that each strip carries its own name.".to_owned(),
+    })
 }
 
 /// Strips missing, and things that look like strips and aren't described.

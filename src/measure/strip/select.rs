@@ -1,6 +1,7 @@
 //! Which candidates are the strips and wedges that the session describes.
 
-use super::again::{Fields, told_apart};
+use super::again::Fields;
+use super::assigning::assign;
 use super::candidate::{BY_HAND, BY_MACHINE, Candidate, Counts};
 use super::exposing::agreement;
 use super::layout::{Made, layout, numbering};
@@ -44,12 +45,12 @@ pub(super) fn counts(wanted: &Wanted) -> Counts {
 }
 
 /// One candidate as one thing.
-struct Thing<'a> {
-    candidate: &'a Candidate,
+pub(super) struct Thing<'a> {
+    pub candidate: &'a Candidate,
     /// All ways to read it, likeliest first: at least one.
     readings: Vec<Alternative>,
     /// The likeliest.
-    shape: StripShape,
+    pub shape: StripShape,
     score: f64,
 }
 
@@ -111,13 +112,13 @@ pub(super) fn select(seen: &[&Seen], wanted: &Wanted) -> Found {
     found
 }
 
-fn given(shape: &Option<StripShape>) -> Option<Located> {
+pub(super) fn given(shape: &Option<StripShape>) -> Option<Located> {
     shape
         .as_ref()
         .map(|shape| Located::only(shape.clone(), 1.0))
 }
 
-fn located(thing: &Thing<'_>) -> Located {
+pub(super) fn located(thing: &Thing<'_>) -> Located {
     Located {
         shape: thing.shape.clone(),
         confidence: thing.readings.first().map_or(0.0, |reading| reading.chance),
@@ -131,7 +132,7 @@ fn clear_borders(steps: &Steps) -> usize {
     inner.iter().filter(|z| **z > 4.0).count()
 }
 
-fn thing<'a>(
+pub(super) fn thing<'a>(
     view: &View,
     candidate: &'a Candidate,
     steps: &Steps,
@@ -290,81 +291,4 @@ fn in_reading_order(things: &mut Vec<Thing<'_>>) {
             .then(middle(&a.1.shape).x.total_cmp(&middle(&b.1.shape).x))
     });
     things.extend(rows.into_iter().map(|(_, thing)| thing));
-}
-
-/// Gives the strips in reading order to those that are wanted, leaving out the least likely
-/// of either where the numbers differ.
-fn assign(views: &[&View], strips: Vec<Thing<'_>>, wanted: &Wanted, found: &mut Found) {
-    if wanted.strips.is_empty() {
-        found.strips = strips.iter().map(|thing| Some(located(thing))).collect();
-        return;
-    }
-    let open: Vec<usize> = (0..wanted.strips.len())
-        .filter(|&index| wanted.strips[index].given.is_none())
-        .collect();
-    found.strips = wanted
-        .strips
-        .iter()
-        .map(|strip| given(&strip.given))
-        .collect();
-    let reading = |wanted_index: usize, thing: &Thing<'_>| -> Option<(usize, Steps)> {
-        match &wanted.strips[wanted_index].log_exposures {
-            Some(exposures) => thing
-                .candidate
-                .readings
-                .iter()
-                .find(|(count, _)| *count == exposures.len())
-                .cloned(),
-            None => thing.candidate.likeliest().cloned(),
-        }
-    };
-    // Best order-keeping assignment.
-    let (rows, columns) = (open.len(), strips.len());
-    let mut total = vec![vec![0f64; columns + 1]; rows + 1];
-    let worth = |row: usize, column: usize| {
-        reading(open[row], &strips[column])
-            .map_or(f64::NEG_INFINITY, |(_, steps)| 10.0 + steps.score)
-    };
-    for row in (0..rows).rev() {
-        for column in (0..columns).rev() {
-            total[row][column] = (worth(row, column) + total[row + 1][column + 1])
-                .max(total[row + 1][column])
-                .max(total[row][column + 1]);
-        }
-    }
-    let (mut row, mut column) = (0, 0);
-    let mut taken: Vec<Option<usize>> = vec![None; wanted.strips.len()];
-    let mut spare = vec![];
-    while row < rows && column < columns {
-        let here = total[row][column];
-        if here == total[row + 1][column + 1] + worth(row, column) {
-            taken[open[row]] = Some(column);
-            row += 1;
-            column += 1;
-        } else if here == total[row][column + 1] {
-            spare.push(column);
-            column += 1;
-        } else {
-            row += 1;
-        }
-    }
-    spare.extend(column..columns);
-    told_apart(wanted, &mut taken, &|strip, thing| {
-        let (_, steps) = reading(strip, &strips[thing])?;
-        let thing = &strips[thing];
-        Some(Fields::of(thing.shape.scan, thing.candidate, &steps))
-    });
-    for (strip, thing) in taken.into_iter().enumerate() {
-        let Some(column) = thing else { continue };
-        let Some((count, steps)) = reading(strip, &strips[column]) else {
-            continue;
-        };
-        let candidate = strips[column].candidate;
-        let view = views[strips[column].shape.scan];
-        let exposures = wanted.strips[strip].log_exposures.as_deref();
-        let order = numbering(count, exposures);
-        let thing = self::thing(view, candidate, &steps, Made::ByHand, &order, exposures);
-        found.strips[strip] = Some(located(&thing));
-    }
-    found.spare = spare.iter().map(|&index| located(&strips[index])).collect();
 }
