@@ -51,7 +51,7 @@ pub fn check_lines(text: &str) -> Result<(), String> {
 fn refuse(found: Option<char>) -> Result<(), String> {
     found.map_or(Ok(()), |code| {
         Err(format!(
-            "there is a hidden code in the text ({}); type it anew without",
+            "there is a hidden code in the text ({}); type it again without it",
             spelled_line(&code.to_string())
         ))
     })

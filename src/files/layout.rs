@@ -17,7 +17,7 @@ fn refuse_codes(text: &str) -> Result<(), String> {
     code.map_or(Ok(()), |(at, code)| {
         let before: String = text[..at].chars().rev().take(20).collect();
         Err(format!(
-            "there is a hidden code in the text ({}) behind “{}”; type it anew without",
+            "there is a hidden code in the text ({}) behind “{}”; type it again without it",
             spelled_line(&code.to_string()),
             spelled_line(&before.chars().rev().collect::<String>()).trim()
         ))
